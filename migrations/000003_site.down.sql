@@ -1,0 +1,4 @@
+DROP TABLE closure;
+DROP TABLE site_access_notes;
+DROP TABLE site;
+DROP TABLE customer;

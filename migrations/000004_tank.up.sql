@@ -1,0 +1,51 @@
+CREATE TABLE tank (
+    org_id         uuid        NOT NULL REFERENCES organisation (org_id),
+    id             uuid        NOT NULL,
+    version        integer     NOT NULL DEFAULT 1,
+    site_id        uuid        NOT NULL,
+    name           text        NOT NULL CHECK (name <> ''),
+    kind           text        NOT NULL CHECK (kind IN ('soft_mixed', 'small_polyp', 'anemone', 'fish_only', 'quarantine', 'club_display', 'pond', 'other')),
+    status         text        NOT NULL CHECK (status IN ('new', 'cycling', 'maturing', 'established', 'fallow', 'paused', 'archived')),
+    form           text        NOT NULL CHECK (form IN ('box', 'cylinder', 'hexagon', 'bow_front', 'stated')),
+    length_cm      double precision CHECK (length_cm > 0),
+    width_cm       double precision CHECK (width_cm > 0),
+    height_cm      double precision CHECK (height_cm > 0),
+    diameter_cm    double precision CHECK (diameter_cm > 0),
+    bow_cm         double precision CHECK (bow_cm > 0),
+    stated_l       double precision CHECK (stated_l > 0),
+    displacement_l double precision NOT NULL DEFAULT 0 CHECK (displacement_l >= 0),
+    sump_l         double precision NOT NULL DEFAULT 0 CHECK (sump_l >= 0),
+    net_l          double precision NOT NULL CHECK (net_l > 0),
+    targets        jsonb       NOT NULL DEFAULT '[]',
+    started_on     date,
+    note           text        NOT NULL DEFAULT '',
+    created_at     timestamptz NOT NULL,
+    updated_at     timestamptz NOT NULL,
+    archived_at    timestamptz,
+    create_hash    bytea       NOT NULL,
+    PRIMARY KEY (org_id, id),
+    UNIQUE (org_id, site_id, id),
+    FOREIGN KEY (org_id, site_id) REFERENCES site (org_id, id),
+    CHECK ((status = 'archived') = (archived_at IS NOT NULL))
+);
+COMMENT ON TABLE tank IS 'A water system at a site. net_l is computed from shape, displacement and sump when the row is saved.';
+
+CREATE TABLE equipment (
+    org_id       uuid        NOT NULL,
+    id           uuid        NOT NULL,
+    version      integer     NOT NULL DEFAULT 1,
+    tank_id      uuid        NOT NULL,
+    kind         text        NOT NULL CHECK (kind IN ('light', 'return_pump', 'wavemaker', 'heater', 'chiller', 'skimmer', 'filter', 'top_off', 'doser', 'uv', 'co2', 'feeder', 'fill_valve', 'other')),
+    label        text        NOT NULL CHECK (label <> ''),
+    power_w      double precision CHECK (power_w >= 0),
+    installed_on date,
+    note         text        NOT NULL DEFAULT '',
+    created_at   timestamptz NOT NULL,
+    updated_at   timestamptz NOT NULL,
+    archived_at  timestamptz,
+    create_hash  bytea       NOT NULL,
+    PRIMARY KEY (org_id, id),
+    UNIQUE (org_id, tank_id, id),
+    FOREIGN KEY (org_id, tank_id) REFERENCES tank (org_id, id)
+);
+COMMENT ON TABLE equipment IS 'A device or valve of a tank.';

@@ -1,0 +1,3 @@
+DROP FUNCTION ensure_reading_month(date);
+DROP TABLE reading;
+DROP TABLE parameter;

@@ -1,0 +1,9 @@
+// Package migrations holds the numbered schema changes, embedded.
+package migrations
+
+import "embed"
+
+// FS holds the files NNNNNN_name.up.sql and NNNNNN_name.down.sql.
+//
+//go:embed *.sql
+var FS embed.FS

@@ -1,0 +1,108 @@
+// Package repo stores everything in Postgres and knows no rule of the job. One
+// file holds the statements of one aggregate; this file holds the pool.
+package repo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+)
+
+// appRole is the role every connection takes on. It owns nothing and cannot
+// see past row security.
+const appRole = "tankward_app"
+
+// DB reads and writes as the application's role. It is safe for concurrent use.
+type DB struct {
+	pool *pgxpool.Pool
+	// verify makes every transaction compare what it touched with its trail.
+	verify bool
+	queue  JobInserter
+	clock  func() time.Time
+	newID  func() uuid.UUID
+}
+
+// JobInserter puts jobs into the queue inside a command's transaction.
+type JobInserter interface {
+	InsertTx(ctx context.Context, t pgx.Tx, kind string, args any) error
+}
+
+// Options tune a DB.
+type Options struct {
+	MaxConns int32
+	// Clock and NewID stamp the trail; both are required.
+	Clock func() time.Time
+	NewID func() uuid.UUID
+	// VerifyTrail makes a command fail that changes a table without an entry in
+	// its trail. Tests switch it on.
+	VerifyTrail bool
+}
+
+// Open connects to url, takes on the application's role and refuses to go on
+// when that role could see past the wall between organisations.
+func Open(ctx context.Context, url string, o Options) (*DB, error) {
+	cfg, err := pgxpool.ParseConfig(url)
+	if err != nil {
+		return nil, fmt.Errorf("read the database address: %w", err)
+	}
+	if o.MaxConns > 0 {
+		cfg.MaxConns = o.MaxConns
+	}
+	cfg.ConnConfig.RuntimeParams["application_name"] = "tankward"
+	cfg.AfterConnect = func(ctx context.Context, c *pgx.Conn) error {
+		_, err := c.Exec(ctx, "SET ROLE "+appRole)
+		return err
+	}
+	pool, err := pgxpool.NewWithConfig(ctx, cfg)
+	if err != nil {
+		return nil, fmt.Errorf("open the pool: %w", err)
+	}
+	db := &DB{pool: pool, verify: o.VerifyTrail, clock: o.Clock, newID: o.NewID}
+	if err := db.checkRole(ctx); err != nil {
+		pool.Close()
+		return nil, err
+	}
+	return db, nil
+}
+
+// Close waits for connections in use and closes the pool.
+func (db *DB) Close() { db.pool.Close() }
+
+// UseQueue makes jobs of later commands go into q.
+func (db *DB) UseQueue(q JobInserter) { db.queue = q }
+
+// Ready says whether the database answers.
+func (db *DB) Ready(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, 2*time.Second)
+	defer cancel()
+	return db.pool.Ping(ctx)
+}
+
+func (db *DB) checkRole(ctx context.Context) error {
+	var super, bypass, owner bool
+	err := db.pool.QueryRow(ctx, `
+		SELECT
+			r.rolsuper,
+			r.rolbypassrls,
+			EXISTS (
+				SELECT 1
+				FROM pg_class c
+				JOIN pg_attribute a ON a.attrelid = c.oid AND a.attname = 'org_id'
+				WHERE c.relnamespace = 'public'::regnamespace AND c.relowner = r.oid
+			)
+		FROM pg_roles r
+		WHERE r.rolname = current_user`).Scan(&super, &bypass, &owner)
+	if err != nil {
+		return fmt.Errorf("look up the database role: %w", err)
+	}
+	if super || bypass || owner {
+		return errors.New("the database role sees past the wall between organisations " +
+			"(superuser, BYPASSRLS, or owner of a table): run `tankward migrate up`, which makes the role " + appRole)
+	}
+	return nil
+}

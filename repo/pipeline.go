@@ -1,0 +1,171 @@
+package repo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"strconv"
+	"sync"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
+
+	"tankward/service/tx"
+)
+
+// query is one prepared statement of a bound read with what takes its rows.
+type query struct {
+	sql  string
+	args []any
+	scan func(pgx.Rows) error
+}
+
+// statementNames caches the name of each statement text; texts are constants.
+var statementNames sync.Map
+
+func statementName(sql string) string {
+	if n, ok := statementNames.Load(sql); ok {
+		return n.(string)
+	}
+	h := fnv.New64a()
+	_, _ = h.Write([]byte(sql))
+	n := "tw_" + strconv.FormatUint(h.Sum64(), 36)
+	statementNames.Store(sql, n)
+	return n
+}
+
+// bind gives the statement that binds a transaction to an organisation. The id
+// is a parsed UUID, so it can stand in the text; SET takes no parameters.
+func bind(org uuid.UUID) string {
+	return "SET LOCAL tankward.org_id = '" + org.String() + "'"
+}
+
+// read runs the queries in one read-only transaction bound to the scope's
+// organisation, sent as a single pipeline: one round trip however many.
+func (db *DB) read(ctx context.Context, s tx.Scope, queries ...query) error {
+	conn, err := db.pool.Acquire(ctx)
+	if err != nil {
+		return translate("acquire a connection", err)
+	}
+	defer conn.Release()
+	c := conn.Conn()
+	prepared := make([]*pgconn.StatementDescription, len(queries))
+	for i, q := range queries {
+		if prepared[i], err = c.Prepare(ctx, statementName(q.sql), q.sql); err != nil {
+			return translate("prepare", err)
+		}
+	}
+	p := c.PgConn().StartPipeline(ctx)
+	p.SendQueryParams("BEGIN READ ONLY", nil, nil, nil, nil)
+	p.SendQueryParams(bind(s.Org), nil, nil, nil, nil)
+	for i, q := range queries {
+		if err := send(c, p, prepared[i], q.args); err != nil {
+			return errors.Join(err, p.Close())
+		}
+	}
+	p.SendQueryParams("COMMIT", nil, nil, nil, nil)
+	err = p.Sync()
+	if err == nil {
+		err = collect(c, p, queries)
+	}
+	if closeErr := p.Close(); err == nil {
+		err = closeErr
+	}
+	if err != nil {
+		// An error leaves the transaction open; without this the pool would
+		// throw the connection away.
+		if !c.PgConn().IsClosed() {
+			_, _ = c.PgConn().Exec(context.WithoutCancel(ctx), "ROLLBACK").ReadAll()
+		}
+		return translate("read", err)
+	}
+	return nil
+}
+
+func send(c *pgx.Conn, p *pgconn.Pipeline, sd *pgconn.StatementDescription, args []any) error {
+	if len(args) != len(sd.ParamOIDs) {
+		return fmt.Errorf("statement takes %d parameters, got %d", len(sd.ParamOIDs), len(args))
+	}
+	values := make([][]byte, len(args))
+	formats := make([]int16, len(args))
+	for i, a := range args {
+		formats[i] = c.TypeMap().FormatCodeForOID(sd.ParamOIDs[i])
+		if s, ok := a.(string); ok && formats[i] == pgx.TextFormatCode {
+			values[i] = []byte(s)
+			continue
+		}
+		v, err := c.TypeMap().Encode(sd.ParamOIDs[i], formats[i], a, nil)
+		if err != nil {
+			return fmt.Errorf("encode parameter %d: %w", i+1, err)
+		}
+		values[i] = v
+	}
+	results := make([]int16, len(sd.Fields))
+	for i, f := range sd.Fields {
+		results[i] = c.TypeMap().FormatCodeForOID(f.DataTypeOID)
+	}
+	p.SendQueryPrepared(sd.Name, values, formats, results)
+	return nil
+}
+
+func collect(c *pgx.Conn, p *pgconn.Pipeline, queries []query) error {
+	for i := range 2 + len(queries) {
+		res, err := p.GetResults()
+		if err != nil {
+			return err
+		}
+		rr, ok := res.(*pgconn.ResultReader)
+		if !ok {
+			return fmt.Errorf("unexpected %T in a pipeline", res)
+		}
+		if i < 2 {
+			if _, err := rr.Close(); err != nil {
+				return err
+			}
+			continue
+		}
+		rows := pgx.RowsFromResultReader(c.TypeMap(), rr)
+		err = queries[i-2].scan(rows)
+		rows.Close()
+		if err != nil {
+			return err
+		}
+		if err := rows.Err(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// into collects all rows of type R, matched by column name, and converts each.
+func into[R, T any](dst *[]T, convert func(R) T) func(pgx.Rows) error {
+	return func(rows pgx.Rows) error {
+		out, err := pgx.CollectRows(rows, func(r pgx.CollectableRow) (T, error) {
+			row, err := pgx.RowToStructByName[R](r)
+			if err != nil {
+				var zero T
+				return zero, err
+			}
+			return convert(row), nil
+		})
+		if err != nil {
+			return err
+		}
+		*dst = out
+		return nil
+	}
+}
+
+// value scans a single column of a single row.
+func value[T any](dst *T) func(pgx.Rows) error {
+	return func(rows pgx.Rows) error {
+		v, err := pgx.CollectExactlyOneRow(rows, pgx.RowTo[T])
+		if err != nil {
+			return err
+		}
+		*dst = v
+		return nil
+	}
+}

@@ -1,0 +1,286 @@
+// Package resource is the one way in which every resource is created, changed
+// and archived: client-made ids, versions, field names for the change log.
+package resource
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
+	"reflect"
+	"strings"
+	"time"
+	"unicode"
+
+	"github.com/google/uuid"
+
+	"tankward/service/fault"
+	"tankward/service/tx"
+)
+
+// Meta is what every resource carries beside its fields.
+type Meta struct {
+	ID         uuid.UUID
+	Version    int
+	CreatedAt  time.Time
+	UpdatedAt  time.Time
+	ArchivedAt *time.Time
+}
+
+// Row is a resource as it is stored: F holds what a caller may set, and what
+// the service derives from it.
+type Row[F any] struct {
+	Meta
+	Fields F
+}
+
+// Store is what a transaction offers for one kind of resource. Every method is
+// bound to the transaction's organisation: another organisation's row is not
+// found.
+type Store[F any] interface {
+	// Insert adds the row unless its id is taken, and says whether it did.
+	Insert(ctx context.Context, r Row[F], createHash [32]byte) (bool, error)
+	// CreateHash gives the hash the row with this id was created from.
+	CreateHash(ctx context.Context, id uuid.UUID) ([32]byte, error)
+	// Load locks the row for an update and gives it; NotFound when there is none.
+	Load(ctx context.Context, id uuid.UUID) (Row[F], error)
+	// Save writes fields, version, times of a row that Load gave.
+	Save(ctx context.Context, r Row[F]) error
+}
+
+// Page is one page of a list.
+type Page[T any] struct {
+	Items []T
+	Next  string // opaque; empty on the last page
+	Head  int64  // number of the organisation's last change, read before the list
+}
+
+// Paging asks for a page.
+type Paging struct {
+	After    string // Next of the page before, or empty
+	Limit    int
+	Archived bool // archived rows instead of those in use
+}
+
+// Created is the outcome of a create: New is false when the same request had
+// created the row before.
+type Created[F any] struct {
+	Row Row[F]
+	New bool
+}
+
+// IfMatch is the version a caller has seen; zero when it doesn't say.
+type IfMatch int
+
+// Kind describes one kind of resource to the mechanism. T is the transaction
+// that the capability sees.
+type Kind[T, F any] struct {
+	// Name stands in change entries and messages, such as "site".
+	Name  string
+	Run   tx.Runner[T]
+	Store func(T) Store[F]
+	// Place says to which site and tank a row belongs, for the change log.
+	Place func(Row[F]) (site, tank uuid.UUID)
+	// Prepare checks the new fields against what is stored and derives what is
+	// derived; it takes the locks the change needs. old is nil on create.
+	Prepare func(ctx context.Context, t T, old *Row[F], fields F, now time.Time) (F, error)
+	// Follow carries out what follows from a saved change; old is nil on create.
+	Follow func(ctx context.Context, t T, old *Row[F], saved Row[F], now time.Time) (tx.Trail, error)
+	// MayArchive refuses to archive a row that is still needed.
+	MayArchive func(ctx context.Context, t T, r Row[F]) error
+	// Retire gives the fields of a row that goes out of use.
+	Retire func(F) F
+}
+
+// Create adds a resource. The same id with the same content is the same
+// request: the row is given as it is now.
+func (k Kind[T, F]) Create(ctx context.Context, c tx.Call[Created[F]], id uuid.UUID, fields F) (tx.Outcome[Created[F]], error) {
+	hash, err := Hash(fields)
+	if err != nil {
+		return tx.Outcome[Created[F]]{}, err
+	}
+	return tx.Do(ctx, k.Run, c, func(ctx context.Context, t T) (Created[F], tx.Trail, error) {
+		return k.CreateIn(ctx, t, id, fields, hash, c.Now)
+	})
+}
+
+// CreateIn is Create inside a transaction that is already running.
+func (k Kind[T, F]) CreateIn(ctx context.Context, t T, id uuid.UUID, fields F, hash [32]byte, now time.Time) (Created[F], tx.Trail, error) {
+	if again, err := k.repeated(ctx, t, id, hash); err != nil || again != nil {
+		if err != nil {
+			return Created[F]{}, tx.Trail{}, err
+		}
+		return *again, tx.Trail{}, nil
+	}
+	var err error
+	if k.Prepare != nil {
+		if fields, err = k.Prepare(ctx, t, nil, fields, now); err != nil {
+			return Created[F]{}, tx.Trail{}, err
+		}
+	}
+	row := Row[F]{Meta: Meta{ID: id, Version: 1, CreatedAt: now, UpdatedAt: now}, Fields: fields}
+	added, err := k.Store(t).Insert(ctx, row, hash)
+	if err != nil {
+		return Created[F]{}, tx.Trail{}, err
+	}
+	if !added {
+		return Created[F]{}, tx.Trail{}, idTaken(k.Name, id)
+	}
+	trail := k.did("created", row, nil)
+	if k.Follow != nil {
+		more, err := k.Follow(ctx, t, nil, row, now)
+		if err != nil {
+			return Created[F]{}, tx.Trail{}, err
+		}
+		trail.Add(more)
+	}
+	return Created[F]{Row: row, New: true}, trail, nil
+}
+
+// repeated gives the row when the id is taken by the very same request.
+func (k Kind[T, F]) repeated(ctx context.Context, t T, id uuid.UUID, hash [32]byte) (*Created[F], error) {
+	was, err := k.Store(t).CreateHash(ctx, id)
+	if fault.Is(err, fault.NotFound) {
+		return nil, nil //nolint:nilnil // nothing was created under this id before
+	}
+	if err != nil {
+		return nil, err
+	}
+	if was != hash {
+		return nil, idTaken(k.Name, id)
+	}
+	row, err := k.Store(t).Load(ctx, id)
+	if err != nil {
+		return nil, err
+	}
+	return &Created[F]{Row: row}, nil
+}
+
+func idTaken(name string, id uuid.UUID) error {
+	return fault.ConflictField("/id", "a %s with the id %s exists already with other content; leave id out or choose another", words(name), id)
+}
+
+// Patch changes a resource: change gets the fields as they are and gives them
+// as they shall be. A change that changes nothing keeps the version.
+func (k Kind[T, F]) Patch(ctx context.Context, c tx.Call[Row[F]], id uuid.UUID, match IfMatch, change func(F) (F, error)) (tx.Outcome[Row[F]], error) {
+	return tx.Do(ctx, k.Run, c, func(ctx context.Context, t T) (Row[F], tx.Trail, error) {
+		old, err := k.Store(t).Load(ctx, id)
+		if err != nil {
+			return Row[F]{}, tx.Trail{}, err
+		}
+		if err := k.mayChange(old.Meta, match); err != nil {
+			return Row[F]{}, tx.Trail{}, err
+		}
+		fields, err := change(old.Fields)
+		if err != nil {
+			return Row[F]{}, tx.Trail{}, err
+		}
+		if k.Prepare != nil {
+			if fields, err = k.Prepare(ctx, t, &old, fields, c.Now); err != nil {
+				return Row[F]{}, tx.Trail{}, err
+			}
+		}
+		return k.save(ctx, t, old, fields, "changed", nil, c.Now)
+	})
+}
+
+// Archive takes a resource out of use; its history stays.
+func (k Kind[T, F]) Archive(ctx context.Context, c tx.Call[Row[F]], id uuid.UUID, match IfMatch) (tx.Outcome[Row[F]], error) {
+	return tx.Do(ctx, k.Run, c, func(ctx context.Context, t T) (Row[F], tx.Trail, error) {
+		old, err := k.Store(t).Load(ctx, id)
+		if err != nil {
+			return Row[F]{}, tx.Trail{}, err
+		}
+		if old.ArchivedAt != nil {
+			return old, tx.Trail{}, nil
+		}
+		if err := k.mayChange(old.Meta, match); err != nil {
+			return Row[F]{}, tx.Trail{}, err
+		}
+		if k.MayArchive != nil {
+			if err := k.MayArchive(ctx, t, old); err != nil {
+				return Row[F]{}, tx.Trail{}, err
+			}
+		}
+		fields, now := old.Fields, c.Now
+		if k.Retire != nil {
+			fields = k.Retire(fields)
+		}
+		return k.save(ctx, t, old, fields, "archived", &now, c.Now)
+	})
+}
+
+func (k Kind[T, F]) mayChange(m Meta, match IfMatch) error {
+	if match != 0 && int(match) != m.Version {
+		return fault.Stale(m.Version)
+	}
+	if m.ArchivedAt != nil {
+		return fault.ConflictWith("This %s is archived and cannot be changed.", words(k.Name))
+	}
+	return nil
+}
+
+func (k Kind[T, F]) save(ctx context.Context, t T, old Row[F], fields F, action string, archived *time.Time, now time.Time) (Row[F], tx.Trail, error) {
+	changed := Diff(old.Fields, fields)
+	if len(changed) == 0 && archived == nil {
+		return old, tx.Trail{}, nil
+	}
+	row := old
+	row.Fields, row.UpdatedAt, row.ArchivedAt = fields, now, archived
+	row.Version++
+	if err := k.Store(t).Save(ctx, row); err != nil {
+		return Row[F]{}, tx.Trail{}, err
+	}
+	trail := k.did(action, row, changed)
+	if k.Follow != nil {
+		more, err := k.Follow(ctx, t, &old, row, now)
+		if err != nil {
+			return Row[F]{}, tx.Trail{}, err
+		}
+		trail.Add(more)
+	}
+	return row, trail, nil
+}
+
+func (k Kind[T, F]) did(action string, r Row[F], fields []string) tx.Trail {
+	c := tx.Change{Resource: k.Name, Action: action, ID: r.ID, Fields: fields}
+	if k.Place != nil {
+		c.Site, c.Tank = k.Place(r)
+	}
+	return tx.Did(c)
+}
+
+// Hash gives the hash of validated create content.
+func Hash[F any](fields F) ([32]byte, error) {
+	b, err := json.Marshal(fields)
+	if err != nil {
+		return [32]byte{}, fmt.Errorf("hash the content: %w", err)
+	}
+	return sha256.Sum256(b), nil
+}
+
+// Diff names the fields in which two values differ, in snake case.
+func Diff[F any](a, b F) []string {
+	va, vb := reflect.ValueOf(a), reflect.ValueOf(b)
+	var out []string
+	for i := range va.NumField() {
+		if !reflect.DeepEqual(va.Field(i).Interface(), vb.Field(i).Interface()) {
+			out = append(out, snake(va.Type().Field(i).Name))
+		}
+	}
+	return out
+}
+
+func snake(name string) string {
+	var b strings.Builder
+	runes := []rune(name)
+	for i, r := range runes {
+		if unicode.IsUpper(r) && i > 0 && (!unicode.IsUpper(runes[i-1]) || i+1 < len(runes) && unicode.IsLower(runes[i+1])) {
+			b.WriteByte('_')
+		}
+		b.WriteRune(unicode.ToLower(r))
+	}
+	return b.String()
+}
+
+func words(name string) string { return strings.ReplaceAll(name, "_", " ") }
