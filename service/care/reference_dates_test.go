@@ -1,0 +1,198 @@
+package care_test
+
+import (
+	"fmt"
+	"time"
+
+	"github.com/teambition/rrule-go"
+
+	"tankward/service/care"
+)
+
+// ruleDates gives the dates of a recurrence rule from the first day to the
+// last. The rule counts its periods from the first day, which itself is a date
+// only if the rule gives it.
+func ruleDates(text string, first, last care.Day) []care.Day {
+	if text == "" {
+		return nil
+	}
+	option, err := rrule.StrToROption(text)
+	if err != nil {
+		panic(fmt.Sprintf("rule %q: %v", text, err))
+	}
+	option.Dtstart = first.Time()
+	rule, err := rrule.NewRRule(*option)
+	if err != nil {
+		panic(fmt.Sprintf("rule %q: %v", text, err))
+	}
+	var days []care.Day
+	for _, t := range rule.Between(first.Time(), last.Time(), true) {
+		days = append(days, care.DayOf(t))
+	}
+	return days
+}
+
+// addStep goes so many days, weeks or months on. A month step that meets no
+// such date takes the month's last one and counts from the anchor's own day.
+func addStep(anchor care.Day, every int, unit care.Unit) care.Day {
+	switch unit {
+	case care.Days:
+		return anchor + care.Day(every)
+	case care.Weeks:
+		return anchor + care.Day(7*every)
+	}
+	y, m, d := anchor.Time().Date()
+	target := m + time.Month(every)
+	for ; ; d-- {
+		day := care.Date(y, target, d)
+		wanted := (int(target)-1)%12 + 1
+		if day.Month() == wanted {
+			return day
+		}
+	}
+}
+
+// active says whether a day lies in the months in which the routine works.
+func active(rev care.Revision, day care.Day) bool {
+	return rev.Months == 0 || rev.Months&(1<<day.Month()) != 0
+}
+
+// firstWorkingDay is the day itself or the first after it that lies neither in
+// a pause nor in an inactive month; MaxDay when there is none.
+func (w *refWalk) firstWorkingDay(rev care.Revision, day care.Day) care.Day {
+	for range 2000 {
+		if !w.paused(day) && active(rev, day) {
+			return day
+		}
+		day++
+	}
+	return care.MaxDay
+}
+
+// floor is the first day on which an item of that nominal due may be open:
+// never before the first day, the resume day or the first active day.
+func (w *refWalk) floor(rev care.Revision, nominal care.Day) care.Day {
+	floor := w.routine.Routine.FirstDay
+	for _, p := range w.routine.Pauses {
+		if p.From <= nominal {
+			floor = max(floor, p.To)
+		}
+	}
+	if rev.Months != 0 {
+		day := nominal
+		for active(rev, day-1) && day >= nominal-care.Day(rev.DaysEarly) {
+			day--
+		}
+		floor = max(floor, day)
+	}
+	return floor
+}
+
+// plan finds what the routine makes due next, as it is known today.
+func (w *refWalk) plan() {
+	w.pending = nil
+	switch w.kind() {
+	case care.Calendar:
+		w.planCalendar()
+	case care.Interval, care.Once:
+		if w.open == nil {
+			w.planSingle()
+		}
+	case care.OnRamp:
+		if w.open == nil {
+			w.planRise()
+		}
+	}
+}
+
+// planSingle plans the only next item of an interval or of a single date.
+func (w *refWalk) planSingle() {
+	rev, routine := w.now(), w.routine.Routine
+	item := &refItem{revision: rev}
+	nominal := routine.FirstDay
+	switch {
+	case w.newDue != 0:
+		nominal = w.newDue
+	case w.kind() == care.Once:
+		item.given = rev.Cadence.On
+		if w.onceDone[item.given] {
+			return
+		}
+		nominal = item.given
+	case w.lastDone != nil:
+		nominal = max(nominal, addStep(*w.lastDone, rev.Cadence.Every, rev.Cadence.Unit))
+	}
+	nominal = max(nominal, w.resumeFloor)
+	if w.revision > 0 && w.newDue == 0 {
+		nominal = max(nominal, rev.From) // a change makes nothing due before its day
+	}
+	nominal = w.firstWorkingDay(rev, nominal)
+	if nominal == care.MaxDay || nominal > routine.LastDay {
+		return
+	}
+	item.NominalDue, item.Ordinal = nominal, w.taken[nominal]
+	item.cutEarliest = max(nominal-care.Day(rev.DaysEarly), w.floor(rev, nominal))
+	if w.newDue != 0 {
+		item.cutEarliest = nominal
+	}
+	if w.kind() == care.Interval && w.lastDone != nil && w.newDue == 0 {
+		item.cutEarliest = max(item.cutEarliest, *w.lastDone+1)
+	}
+	item.cutLatest = nominal + care.Day(rev.DaysLate)
+	w.move(item)
+	w.pending = []*refItem{item}
+}
+
+// planCalendar plans all further dates of the rule. A date before the first
+// day, after the last, in a pause or in an inactive month never existed; one
+// not newer than an item that has been is not opened again.
+func (w *refWalk) planCalendar() {
+	rev := w.now()
+	for _, day := range w.calendarDates() {
+		item := &refItem{revision: rev, Identity: care.Identity{NominalDue: day, Ordinal: w.taken[day]}}
+		w.pending = append(w.pending, item)
+	}
+	for i, item := range w.pending {
+		item.cutLatest = item.NominalDue + care.Day(rev.DaysLate)
+		if i+1 < len(w.pending) {
+			item.cutLatest = min(item.cutLatest, w.pending[i+1].NominalDue-1)
+		}
+		before := w.previous
+		if i > 0 {
+			before = w.pending[i-1]
+		}
+		item.cutEarliest = max(item.NominalDue-care.Day(rev.DaysEarly), w.floor(rev, item.NominalDue))
+		if before != nil {
+			item.cutEarliest = max(item.cutEarliest, min(before.cutLatest, item.NominalDue-1)+1)
+		}
+		if item.NominalDue == w.newDue {
+			item.cutEarliest = item.NominalDue
+		}
+		w.move(item)
+	}
+	// An occurrence moved to or past the earliest of a later one is closed by
+	// the closure: the newest stands for both.
+	for i := range w.pending[:max(len(w.pending)-1, 0)] {
+		item := w.pending[i]
+		item.closedByClosure = item.movedPast && item.due >= w.pending[i+1].earliest
+	}
+}
+
+// calendarDates gives the nominal dues still to come, with the one that a skip
+// asked for.
+func (w *refWalk) calendarDates() []care.Day {
+	rev, routine := w.now(), w.routine.Routine
+	var days []care.Day
+	if w.newDue != 0 && w.newDue <= routine.LastDay {
+		days = append(days, w.newDue)
+	}
+	for _, day := range w.dates[w.revision] {
+		exists := day >= routine.FirstDay && day <= routine.LastDay && active(rev, day) && !w.paused(day)
+		known := w.revision == 0 || day >= rev.From
+		newer := w.previous == nil || day > w.previous.NominalDue
+		if exists && known && newer && day > w.newDue {
+			days = append(days, day)
+		}
+	}
+	return days
+}

@@ -1,0 +1,317 @@
+package care_test
+
+import (
+	"bytes"
+	"slices"
+
+	"github.com/google/uuid"
+
+	"tankward/service/care"
+)
+
+// This file and its reference_* siblings say what is due in the slowest and
+// plainest way: one day after the other, from before the first day on, with
+// nothing but the items seen so far as state. The engine must agree with it.
+
+// refRoutine is a history as the reference reads it: the rule of a calendar is
+// its text, never the engine's parsed form.
+type refRoutine struct {
+	care.History
+	rules  []string    // one per revision; empty unless it is a calendar
+	parent *refRoutine // joined
+}
+
+// refItem is one item of a routine while the reference walks.
+type refItem struct {
+	care.Identity
+	revision care.Revision // what the routine said when the item was planned
+
+	cutEarliest, cutLatest care.Day // the window on nominal days
+	earliest, due, latest  care.Day // the same, moved by closures
+	movedPast              bool     // no day of its window was open
+	blocked                bool     // no day at all was open
+	closedByClosure        bool     // moved onto a later item, which stands for both
+
+	percent, noAccess int
+	given             care.Day // once: the date as the routine gives it
+	level             float64  // ramp
+	stepBack          bool     // ramp
+	parentClosed      bool     // joined, minutes: the parent closed without it
+	closedOn          care.Day // joined, minutes: the day on which it did
+}
+
+// lateFrom is the day after the moved latest; a blocked item is never late.
+func (i *refItem) lateFrom() care.Day {
+	if i.blocked {
+		return care.MaxDay
+	}
+	return i.latest + 1
+}
+
+// refClosing is the closing of an item by a record.
+type refClosing struct {
+	item   *refItem
+	record care.Record
+	day    care.Day
+	state  care.State
+}
+
+// refWalk is the state at the end of one day.
+type refWalk struct {
+	routine *refRoutine
+	parent  *refWalk
+	dates   [][]care.Day // per revision, the dates that its rule gives
+	today   care.Day
+
+	revision    int
+	open        *refItem
+	pending     []*refItem // planned and not yet open, in order of due
+	previous    *refItem   // the newest that was ever open
+	taken       map[care.Day]int
+	carriedLate care.Day // of the oldest unfinished that was merged away
+
+	lastDone    *care.Day
+	resumeFloor care.Day // resume day of the pause that closed an item
+	newDue      care.Day // asked for by a skip; zero when not
+	onceDone    map[care.Day]bool
+
+	standing *float64 // ramp: the level last set
+	held     bool     // ramp: by an event
+	resumed  care.Day // ramp: the last day on which a hold or pause ended
+
+	followed   map[care.Identity]bool // joined: the parent's items it followed
+	joinedSkip *care.Record           // joined: the parent's skip of today
+
+	openAtStart   *refItem // open today before today's records
+	closingsToday []refClosing
+	closings      []refClosing
+	counted       map[uuid.UUID]care.Counted
+}
+
+// newRefWalk prepares the walk of a routine and of all that it follows, for
+// days up to the given one.
+func newRefWalk(r *refRoutine, upTo care.Day) *refWalk {
+	w := &refWalk{
+		routine: r, carriedLate: care.MaxDay, resumeFloor: care.MinDay, resumed: care.MinDay,
+		taken: map[care.Day]int{}, onceDone: map[care.Day]bool{},
+		followed: map[care.Identity]bool{}, counted: map[uuid.UUID]care.Counted{},
+	}
+	for i := range r.Revisions {
+		w.dates = append(w.dates, ruleDates(r.rules[i], r.Routine.FirstDay, upTo+100))
+	}
+	if r.parent != nil {
+		w.parent = newRefWalk(r.parent, upTo)
+	}
+	return w
+}
+
+// firstWalkDay is a day before anything of the routine or of its parents.
+func firstWalkDay(r *refRoutine) care.Day {
+	first := r.Routine.FirstDay
+	for _, rec := range r.Records {
+		first = min(first, rec.DoneOn)
+	}
+	for _, e := range r.RampEvents {
+		first = min(first, e.Day)
+	}
+	if r.parent != nil {
+		first = min(first, firstWalkDay(r.parent))
+	}
+	return first - 1
+}
+
+// walkFrom sets the walk to the evening before its first day.
+func (w *refWalk) walkFrom(day care.Day) {
+	if w.parent != nil {
+		w.parent.walkFrom(day)
+	}
+	w.today = day - 1
+	for i, rev := range w.routine.Revisions {
+		if i > 0 && rev.From < day {
+			w.revision = i
+		}
+	}
+	w.plan()
+}
+
+// refAnswers holds what is open at the end of each day of a walk.
+type refAnswers struct {
+	first care.Day
+	open  [][]care.Item
+	walk  *refWalk
+}
+
+func (a *refAnswers) on(day care.Day) []care.Item {
+	if day < a.first {
+		return nil
+	}
+	return a.open[day-a.first]
+}
+
+// reference walks a routine to the last day and keeps every evening.
+func reference(r *refRoutine, last care.Day) *refAnswers {
+	w := newRefWalk(r, last)
+	first := firstWalkDay(r)
+	w.walkFrom(first)
+	answers := &refAnswers{first: first, walk: w}
+	for day := first; day <= last; day++ {
+		w.step(day, recordsOfDay)
+		answers.open = append(answers.open, w.report())
+	}
+	return answers
+}
+
+// recordsOfDay gives a routine's records of a day in the order of their ids,
+// whatever the order in which they arrived.
+func recordsOfDay(w *refWalk, day care.Day) []care.Record {
+	var records []care.Record
+	for _, rec := range w.routine.Records {
+		if rec.DoneOn == day {
+			records = append(records, rec)
+		}
+	}
+	slices.SortFunc(records, func(a, b care.Record) int { return bytes.Compare(a.ID[:], b.ID[:]) })
+	return records
+}
+
+// step lives through one day: what begins with the day, then its records.
+func (w *refWalk) step(day care.Day, records func(*refWalk, care.Day) []care.Record) {
+	if w.parent != nil {
+		w.parent.step(day, records)
+	}
+	w.today = day
+	w.closingsToday, w.joinedSkip = nil, nil
+	w.beginPause()
+	w.openPending()
+	w.enterRevision()
+	w.changeRamp()
+	w.followParent()
+	w.openAtStart = w.visible()
+	w.countRecords(records(w, day))
+	w.openPending()
+	w.followNewDue()
+	w.refreshJoined()
+}
+
+func (w *refWalk) kind() care.CadenceKind { return w.now().Cadence.Kind }
+
+func (w *refWalk) now() care.Revision { return w.routine.Revisions[w.revision] }
+
+// paused says whether a day lies in a pause; the resume day does not.
+func (w *refWalk) paused(day care.Day) bool {
+	return slices.ContainsFunc(w.routine.Pauses, func(p care.Span) bool {
+		return p.From <= day && day < p.To
+	})
+}
+
+// beginPause closes, as paused, what is open with a nominal due before the
+// pause. It uses up no identity, and its shares are dropped with it. A ramp's
+// pause is a hold and handled there.
+func (w *refWalk) beginPause() {
+	if w.kind() == care.OnRamp {
+		return
+	}
+	for _, p := range w.routine.Pauses {
+		if p.From == w.today && w.open != nil && w.open.NominalDue < p.From {
+			w.resumeFloor = p.To
+			w.discardOpen()
+			w.plan()
+		}
+	}
+}
+
+// discardOpen lets the open item go without any record closing it.
+func (w *refWalk) discardOpen() {
+	w.taken[w.open.NominalDue]--
+	w.open = nil
+	w.carriedLate = care.MaxDay
+}
+
+// openPending opens what begins its window. From the next occurrence's
+// earliest on, the open item is that one.
+func (w *refWalk) openPending() {
+	for len(w.pending) > 0 && w.pending[0].earliest <= w.today {
+		next := w.pending[0]
+		w.pending = w.pending[1:]
+		if next.closedByClosure {
+			w.previous = next
+			continue
+		}
+		w.takeOver(next)
+	}
+}
+
+// takeOver makes an item the open one. The one before it, if unfinished, is
+// missed and hands on the day from which it is late; unless a closure moved it
+// so far that it fell together with this one, then it is neither.
+func (w *refWalk) takeOver(next *refItem) {
+	if before := w.open; before != nil {
+		fellTogether := before.movedPast && before.due >= next.earliest
+		if !fellTogether {
+			w.carriedLate = min(w.carriedLate, before.lateFrom())
+		}
+	}
+	w.taken[next.NominalDue]++
+	w.open, w.previous = next, next
+	w.newDue = 0
+}
+
+// enterRevision lets a change of the routine count from its day on. What is
+// open on that day keeps its dates; what was only planned is planned anew.
+func (w *refWalk) enterRevision() {
+	for i, rev := range w.routine.Revisions {
+		if i == 0 || rev.From != w.today {
+			continue
+		}
+		for _, p := range w.pending {
+			if p.closedByClosure && p.NominalDue < w.today {
+				w.previous = p
+			}
+		}
+		w.revision = i
+		w.plan()
+		w.openPending()
+	}
+}
+
+// visible gives the item that is open now for records and readers alike.
+func (w *refWalk) visible() *refItem {
+	if w.open == nil || w.open.earliest > w.today {
+		return nil
+	}
+	if w.paused(w.today) && w.kind() != care.OnRamp {
+		return nil
+	}
+	return w.open
+}
+
+// report gives what is open at the end of the day.
+func (w *refWalk) report() []care.Item {
+	item := w.open
+	if item == nil || w.visible() == nil && !w.waiting() {
+		return nil
+	}
+	out := care.Item{
+		Identity: item.Identity, Earliest: item.earliest, Due: item.due, Latest: item.latest,
+		DonePercent: item.percent, NoAccessCount: item.noAccess, Level: item.level,
+	}
+	lateSince := min(w.carriedLate, item.lateFrom())
+	switch {
+	case item.blocked:
+		out.State = care.Blocked
+	case lateSince <= w.today:
+		out.State, out.LateSince = care.Overdue, lateSince
+	case w.today < item.earliest:
+		out.State = care.Waiting
+	case w.today < item.due:
+		out.State = care.Early
+	default:
+		out.State = care.Due
+	}
+	return []care.Item{out}
+}
+
+// waiting says whether the parent has closed and the gap in days still runs.
+func (w *refWalk) waiting() bool {
+	return w.kind() == care.Joined && w.open != nil && w.open.earliest > w.today && !w.paused(w.today)
+}
