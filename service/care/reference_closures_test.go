@@ -2,6 +2,7 @@ package care_test
 
 import (
 	"slices"
+	"strings"
 
 	"tankward/service/care"
 )
@@ -34,18 +35,12 @@ func (w *refWalk) neverMoved(item *refItem) bool {
 }
 
 func (w *refWalk) dueEveryDay(rev care.Revision) bool {
-	c := rev.Cadence
-	switch c.Kind {
+	switch rev.Cadence.Kind {
 	case care.Interval:
-		return c.Every == 1 && c.Unit == care.Days
+		return rev.Cadence.Every == 1 && rev.Cadence.Unit == care.Days
 	case care.Calendar:
-		dates := w.dates[w.revision]
-		for i := 1; i < len(dates); i++ {
-			if dates[i] != dates[i-1]+1 {
-				return false
-			}
-		}
-		return true
+		text := w.routine.rules[w.revision]
+		return strings.HasPrefix(text, "FREQ=DAILY") && !strings.Contains(text, "INTERVAL=")
 	}
 	return false
 }
