@@ -84,13 +84,13 @@ func candidateFolders(ctx context.Context) []string {
 	}
 	var folders []string
 	seen := map[string]bool{}
-	for _, path := range raw {
-		real, err := filepath.EvalSymlinks(path)
-		if err != nil || seen[filepath.Dir(real)] {
+	for _, link := range raw {
+		path, err := filepath.EvalSymlinks(link)
+		if err != nil || seen[filepath.Dir(path)] {
 			continue
 		}
-		seen[filepath.Dir(real)] = true
-		folders = append(folders, filepath.Dir(real))
+		seen[filepath.Dir(path)] = true
+		folders = append(folders, filepath.Dir(path))
 	}
 	return folders
 }

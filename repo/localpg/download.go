@@ -58,7 +58,10 @@ func fetch(base, folder, repository string) error {
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(work)
+	return errors.Join(fetchInto(work, folder, repository), os.RemoveAll(work))
+}
+
+func fetchInto(work, folder, repository string) error {
 	port, err := freePort()
 	if err != nil {
 		return err

@@ -88,9 +88,8 @@ func postmasterPID(data string) (int, error) {
 		return 0, err
 	}
 	line, _, _ := strings.Cut(string(text), "\n")
-	pid, err := strconv.Atoi(strings.TrimSpace(line))
-	if err != nil || pid <= 0 {
-		return 0, nil // cut short by a crash: Postgres says so itself
+	if pid, err := strconv.Atoi(strings.TrimSpace(line)); err == nil && pid > 0 {
+		return pid, nil
 	}
-	return pid, nil
+	return 0, nil // cut short by a crash: Postgres says so itself
 }

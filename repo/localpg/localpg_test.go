@@ -55,7 +55,7 @@ func runChild(kind string, args []string) error {
 // parent is closed to others.
 func folder(t *testing.T) string {
 	t.Helper()
-	dir, err := os.MkdirTemp("", "localpg")
+	dir, err := os.MkdirTemp("", "localpg") //nolint:usetesting // see above
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -438,8 +438,7 @@ func TestNoWayNamesAllWays(t *testing.T) {
 	t.Cleanup(nothing.Close)
 	empty := folder(t)
 	_, err := Find(t.Context(), Options{Dir: empty, BinDirs: []string{empty}, DownloadURL: nothing.URL})
-	var notFound *NotFoundError
-	if !errors.As(err, &notFound) {
+	if _, ok := errors.AsType[*NotFoundError](err); !ok {
 		t.Fatalf("got %v, want a *NotFoundError", err)
 	}
 	for _, want := range []string{

@@ -14,7 +14,7 @@ const canListProcesses = true
 
 // serverProcesses lists the processes that stand in data.
 func serverProcesses(data string) ([]int, error) {
-	real, err := filepath.EvalSymlinks(data)
+	folder, err := filepath.EvalSymlinks(data)
 	if errors.Is(err, os.ErrNotExist) {
 		return nil, nil
 	}
@@ -28,7 +28,7 @@ func serverProcesses(data string) ([]int, error) {
 	var pids []int
 	for _, link := range links {
 		// Processes of others can't be read, and end while we look: neither is ours.
-		if cwd, err := os.Readlink(link); err != nil || cwd != real {
+		if cwd, err := os.Readlink(link); err != nil || cwd != folder {
 			continue
 		}
 		exe, err := os.Readlink(filepath.Join(filepath.Dir(link), "exe"))

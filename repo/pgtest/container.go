@@ -44,11 +44,12 @@ func startContainer(ctx context.Context, image string) (container, error) {
 // library dials the network's gateway, where no published port is to be found
 // when the engine runs beside us.
 func hostOverrideNeeded(marker, override string) error {
-	if _, err := os.Stat(marker); err != nil || override != "" {
-		return nil
+	_, err := os.Stat(marker)
+	if err == nil && override == "" {
+		return fmt.Errorf("%s exists, so set TESTCONTAINERS_HOST_OVERRIDE to where published ports are reached "+
+			"(127.0.0.1 if the engine runs on this machine)", marker)
 	}
-	return fmt.Errorf("%s exists, so set TESTCONTAINERS_HOST_OVERRIDE to where published ports are reached (127.0.0.1 "+
-		"if the engine runs on this machine)", marker)
+	return nil
 }
 
 func makeOwner(ctx context.Context, ctr *postgres.PostgresContainer, password string) (string, error) {

@@ -50,50 +50,50 @@ func Main(m *testing.M, migrate func(ctx context.Context, url string) error) {
 
 // Database makes a migrated database for this test alone and gives its URL, for
 // the role that owns it. It is dropped when the test ends.
-func Database(t testing.TB) string {
-	t.Helper()
-	s := open(t)
-	return fresh(t, s, s.template)
+func Database(tb testing.TB) string {
+	tb.Helper()
+	s := open(tb)
+	return fresh(tb, s, s.template)
 }
 
 // EmptyDatabase is Database before any migration.
-func EmptyDatabase(t testing.TB) string {
-	t.Helper()
-	return fresh(t, open(t), "template0")
+func EmptyDatabase(tb testing.TB) string {
+	tb.Helper()
+	return fresh(tb, open(tb), "template0")
 }
 
-func open(t testing.TB) *server {
-	t.Helper()
+func open(tb testing.TB) *server {
+	tb.Helper()
 	shared.once.Do(func() {
 		ctx, cancel := context.WithTimeout(context.Background(), startLimit)
 		defer cancel()
 		shared.server, shared.err = newServer(ctx, environment(), shared.migrate)
 	})
 	if shared.err != nil {
-		t.Fatalf("pgtest: %v", shared.err)
+		tb.Fatalf("pgtest: %v", shared.err)
 	}
 	return shared.server
 }
 
-func fresh(t testing.TB, s *server, template string) string {
-	t.Helper()
+func fresh(tb testing.TB, s *server, template string) string {
+	tb.Helper()
 	name := fmt.Sprintf("%s_%d", s.template, shared.number.Add(1))
-	ctx, cancel := context.WithTimeout(t.Context(), callLimit)
+	ctx, cancel := context.WithTimeout(tb.Context(), callLimit)
 	defer cancel()
 	if err := s.create(ctx, name, template); err != nil {
-		t.Fatalf("pgtest: %v", err)
+		tb.Fatalf("pgtest: %v", err)
 	}
-	t.Cleanup(func() {
+	tb.Cleanup(func() {
 		// The test's own context has ended by now.
-		ctx, cancel := context.WithTimeout(context.WithoutCancel(t.Context()), callLimit)
+		ctx, cancel := context.WithTimeout(context.WithoutCancel(tb.Context()), callLimit)
 		defer cancel()
 		if err := s.drop(ctx, name); err != nil {
-			t.Errorf("pgtest: %v", err)
+			tb.Errorf("pgtest: %v", err)
 		}
 	})
 	dsn, err := withDatabase(s.url, name)
 	if err != nil {
-		t.Fatalf("pgtest: %v", err)
+		tb.Fatalf("pgtest: %v", err)
 	}
 	return dsn
 }

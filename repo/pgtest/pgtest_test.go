@@ -80,10 +80,10 @@ WHERE d.datname = current_database()
 	}
 }
 
-func TestDatabaseIsGoneAfterTheTest(t *testing.T) {
+func TestDatabaseIsGoneAfterTheTest(t *testing.T) { //nolint:tparallel // the inner one must end first
 	t.Parallel()
 	var dsn string
-	t.Run("inner", func(t *testing.T) { //nolint:paralleltest // it must end before the outer test goes on
+	t.Run("inner", func(t *testing.T) {
 		dsn = Database(t)
 		// Left open on purpose: an open connection must not keep the database.
 		if _, err := pgx.Connect(t.Context(), dsn); err != nil {
