@@ -151,3 +151,19 @@ func (t *Tx) claimKey(ctx context.Context, s tx.Scope, key string, fingerprint [
 	}
 	return kept, true, nil
 }
+
+// maintain runs one statement that no caller asked for, bound to an organisation,
+// and gives how many rows it changed. It leaves no trail: it may only touch what
+// the service keeps for itself, such as stored answers.
+func (db *DB) maintain(ctx context.Context, org uuid.UUID, sql string, args ...any) (int64, error) {
+	pgtx, err := db.pool.BeginTx(ctx, pgx.TxOptions{BeginQuery: "BEGIN; " + bind(org)})
+	if err != nil {
+		return 0, translate("begin", err)
+	}
+	defer rollback(ctx, pgtx)
+	tag, err := pgtx.Exec(ctx, sql, args...)
+	if err != nil {
+		return 0, translate("maintain", err)
+	}
+	return tag.RowsAffected(), translate("commit", pgtx.Commit(ctx))
+}
