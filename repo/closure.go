@@ -95,13 +95,15 @@ func (db *DB) Closure(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Clos
 	WHERE org_id = $1 AND id = $2`)
 }
 
-// Closures lists closures by id; with a site only those of that site.
-func (db *DB) Closures(ctx context.Context, s tx.Scope, site uuid.UUID, p resource.Paging) (resource.Page[fleet.Closure], error) {
+// Closures lists closures by id.
+func (db *DB) Closures(ctx context.Context, s tx.Scope, f fleet.ClosureFilter, p resource.Paging) (resource.Page[fleet.Closure], error) {
 	return list(ctx, db, s, p, closureRow.closure, `
 	SELECT`+closureColumns+`
 	FROM closure
 	WHERE org_id = $1 AND id > $2 AND (archived_at IS NOT NULL) = $4
 		AND ($5::uuid IS NULL OR site_id = $5)
+		AND ($6::date IS NULL OR to_day >= $6)
+		AND ($7::date IS NULL OR from_day <= $7)
 	ORDER BY id
-	LIMIT $3`, nilable(site))
+	LIMIT $3`, nilable(f.Site), dayPtrToSQL(f.From), dayPtrToSQL(f.To))
 }

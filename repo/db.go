@@ -11,6 +11,8 @@ import (
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
+
+	"tankward/service/fleet"
 )
 
 // appRole is the role every connection takes on. It owns nothing and cannot
@@ -25,7 +27,10 @@ type DB struct {
 	queue  JobInserter
 	clock  func() time.Time
 	newID  func() uuid.UUID
+	news   news
 }
+
+var _ fleet.Reads = (*DB)(nil)
 
 // JobInserter puts jobs into the queue inside a command's transaction.
 type JobInserter interface {
@@ -70,8 +75,12 @@ func Open(ctx context.Context, url string, o Options) (*DB, error) {
 	return db, nil
 }
 
-// Close waits for connections in use and closes the pool.
-func (db *DB) Close() { db.pool.Close() }
+// Close sends what other replicas have not been told yet, waits for connections
+// in use and closes the pool.
+func (db *DB) Close() {
+	db.sendLast()
+	db.pool.Close()
+}
 
 // UseQueue makes jobs of later commands go into q.
 func (db *DB) UseQueue(q JobInserter) { db.queue = q }

@@ -206,12 +206,19 @@ func (db *DB) Sites(ctx context.Context, s tx.Scope, f fleet.SiteFilter, p resou
 }
 
 type accessNotesRow struct {
-	SiteID  uuid.UUID
-	Version int
-	Notes   string
+	SiteID    uuid.UUID
+	Version   int
+	Notes     string
+	UpdatedAt *time.Time
 }
 
-func (r accessNotesRow) notes() fleet.AccessNotes { return fleet.AccessNotes(r) }
+func (r accessNotesRow) notes() fleet.AccessNotes {
+	n := fleet.AccessNotes{SiteID: r.SiteID, Version: r.Version, Notes: r.Notes}
+	if r.UpdatedAt != nil {
+		n.UpdatedAt = r.UpdatedAt.UTC()
+	}
+	return n
+}
 
 // AccessNotes gives the notes of a site; a site without notes has an empty text
 // of version 0.
@@ -220,7 +227,8 @@ func (db *DB) AccessNotes(ctx context.Context, s tx.Scope, site uuid.UUID) (flee
 	SELECT
 		site.id AS site_id,
 		coalesce(n.version, 0) AS version,
-		coalesce(n.notes, '') AS notes
+		coalesce(n.notes, '') AS notes,
+		n.updated_at
 	FROM site
 	LEFT JOIN site_access_notes n ON n.org_id = site.org_id AND n.site_id = site.id
 	WHERE site.org_id = $1 AND site.id = $2`)
@@ -233,7 +241,8 @@ func (t *Tx) LoadAccessNotes(ctx context.Context, site uuid.UUID) (fleet.AccessN
 	SELECT
 		site_id,
 		version,
-		notes
+		notes,
+		updated_at
 	FROM site_access_notes
 	WHERE org_id = $1 AND site_id = $2
 	FOR NO KEY UPDATE`, t.org, site)
@@ -244,7 +253,7 @@ func (t *Tx) LoadAccessNotes(ctx context.Context, site uuid.UUID) (fleet.AccessN
 }
 
 // SaveAccessNotes writes the notes of a site.
-func (t *Tx) SaveAccessNotes(ctx context.Context, n fleet.AccessNotes, at time.Time) error {
+func (t *Tx) SaveAccessNotes(ctx context.Context, n fleet.AccessNotes) error {
 	_, err := t.tx.Exec(ctx, `
 	INSERT INTO site_access_notes (org_id, site_id, version, notes, updated_at)
 	VALUES ($1, $2, $3, $4, $5)
@@ -252,7 +261,7 @@ func (t *Tx) SaveAccessNotes(ctx context.Context, n fleet.AccessNotes, at time.T
 	SET
 		version = excluded.version,
 		notes = excluded.notes,
-		updated_at = excluded.updated_at`, t.org, n.SiteID, n.Version, n.Notes, at)
+		updated_at = excluded.updated_at`, t.org, n.SiteID, n.Version, n.Notes, n.UpdatedAt)
 	return translate("save access notes", err)
 }
 

@@ -288,8 +288,8 @@ func (db *DB) Equipment(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Eq
 	WHERE org_id = $1 AND id = $2`)
 }
 
-// EquipmentList lists equipment by id; with a tank only that tank's.
-func (db *DB) EquipmentList(ctx context.Context, s tx.Scope, tank uuid.UUID, kind string, p resource.Paging) (resource.Page[fleet.Equipment], error) {
+// EquipmentList lists equipment by id.
+func (db *DB) EquipmentList(ctx context.Context, s tx.Scope, f fleet.EquipmentFilter, p resource.Paging) (resource.Page[fleet.Equipment], error) {
 	return list(ctx, db, s, p, equipmentRow.equipment, `
 	SELECT`+equipmentColumns+`
 	FROM equipment
@@ -297,5 +297,5 @@ func (db *DB) EquipmentList(ctx context.Context, s tx.Scope, tank uuid.UUID, kin
 		AND ($5::uuid IS NULL OR tank_id = $5)
 		AND ($6::text IS NULL OR kind = $6)
 	ORDER BY id
-	LIMIT $3`, nilable(tank), nonEmpty(kind))
+	LIMIT $3`, nilable(f.Tank), nonEmpty(f.Kind))
 }

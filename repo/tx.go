@@ -12,6 +12,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"tankward/service/fault"
+	"tankward/service/fleet"
 	"tankward/service/tx"
 )
 
@@ -21,6 +22,8 @@ type Tx struct {
 	tx  pgx.Tx
 	org uuid.UUID
 }
+
+var _ fleet.Tx = (*Tx)(nil)
 
 // Runner runs commands on a DB, offering them T.
 type Runner[T any] struct {
@@ -97,6 +100,7 @@ func (r *Runner[T]) once(ctx context.Context, s tx.Scope, key string, fingerprin
 	if err := pgtx.Commit(ctx); err != nil {
 		return tx.Answer{}, false, fmt.Errorf("commit: %w", err)
 	}
+	r.db.announce(s.Org, trail.Changes)
 	return answer, false, nil
 }
 

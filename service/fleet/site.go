@@ -1,6 +1,8 @@
 package fleet
 
 import (
+	"time"
+
 	"github.com/google/uuid"
 
 	"tankward/service/care"
@@ -128,9 +130,10 @@ func (f SiteFields) NoAccess() uint8 {
 
 // AccessNotes say how to get in: for few eyes.
 type AccessNotes struct {
-	SiteID  uuid.UUID
-	Version int
-	Notes   string
+	SiteID    uuid.UUID
+	Version   int
+	Notes     string
+	UpdatedAt time.Time // zero when there are none
 }
 
 // ClosureFields says when a site, or with no site the organisation, is shut.
@@ -161,3 +164,10 @@ func (f ClosureFields) Validate() error {
 
 // SiteFilter narrows a list of sites; a Nil field doesn't.
 type SiteFilter struct{ Customer, ResponsibleMember uuid.UUID }
+
+// ClosureFilter narrows a list of closures to a site and to those that touch
+// the days From to To.
+type ClosureFilter struct {
+	Site     uuid.UUID
+	From, To *care.Day
+}

@@ -29,7 +29,7 @@ type TankStatus string
 
 // The tank statuses.
 const (
-	New         TankStatus = "new"
+	NewTank     TankStatus = "new"
 	Cycling     TankStatus = "cycling"
 	Maturing    TankStatus = "maturing"
 	Established TankStatus = "established"
@@ -232,4 +232,10 @@ type TankFilter struct {
 	Site   uuid.UUID
 	Kind   TankKind
 	Status TankStatus
+}
+
+// EquipmentFilter narrows a list of equipment; an empty field doesn't.
+type EquipmentFilter struct {
+	Tank uuid.UUID
+	Kind string
 }

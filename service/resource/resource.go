@@ -81,6 +81,9 @@ type Kind[T, F any] struct {
 	Store func(T) Store[F]
 	// Place says to which site and tank a row belongs, for the change log.
 	Place func(Row[F]) (site, tank uuid.UUID)
+	// Lock takes the locks that stand before the row's own in the lock order,
+	// before a patch or an archive loads it.
+	Lock func(ctx context.Context, t T, id uuid.UUID) error
 	// Prepare checks the new fields against what is stored and derives what is
 	// derived; it takes the locks the change needs. old is nil on create.
 	Prepare func(ctx context.Context, t T, old *Row[F], fields F, now time.Time) (F, error)
@@ -164,7 +167,7 @@ func idTaken(name string, id uuid.UUID) error {
 // as they shall be. A change that changes nothing keeps the version.
 func (k Kind[T, F]) Patch(ctx context.Context, c tx.Call[Row[F]], id uuid.UUID, match IfMatch, change func(F) (F, error)) (tx.Outcome[Row[F]], error) {
 	return tx.Do(ctx, k.Run, c, func(ctx context.Context, t T) (Row[F], tx.Trail, error) {
-		old, err := k.Store(t).Load(ctx, id)
+		old, err := k.load(ctx, t, id)
 		if err != nil {
 			return Row[F]{}, tx.Trail{}, err
 		}
@@ -187,7 +190,7 @@ func (k Kind[T, F]) Patch(ctx context.Context, c tx.Call[Row[F]], id uuid.UUID, 
 // Archive takes a resource out of use; its history stays.
 func (k Kind[T, F]) Archive(ctx context.Context, c tx.Call[Row[F]], id uuid.UUID, match IfMatch) (tx.Outcome[Row[F]], error) {
 	return tx.Do(ctx, k.Run, c, func(ctx context.Context, t T) (Row[F], tx.Trail, error) {
-		old, err := k.Store(t).Load(ctx, id)
+		old, err := k.load(ctx, t, id)
 		if err != nil {
 			return Row[F]{}, tx.Trail{}, err
 		}
@@ -208,6 +211,15 @@ func (k Kind[T, F]) Archive(ctx context.Context, c tx.Call[Row[F]], id uuid.UUID
 		}
 		return k.save(ctx, t, old, fields, "archived", &now, c.Now)
 	})
+}
+
+func (k Kind[T, F]) load(ctx context.Context, t T, id uuid.UUID) (Row[F], error) {
+	if k.Lock != nil {
+		if err := k.Lock(ctx, t, id); err != nil {
+			return Row[F]{}, err
+		}
+	}
+	return k.Store(t).Load(ctx, id)
 }
 
 func (k Kind[T, F]) mayChange(m Meta, match IfMatch) error {

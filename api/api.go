@@ -1,0 +1,112 @@
+// Package api is the service's face to HTTP: it parses and checks requests
+// against the contract, calls the service, and renders answers and problems.
+package api
+
+import (
+	"context"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+	"github.com/labstack/echo/v4/middleware"
+
+	"tankward/service/fault"
+	"tankward/service/fleet"
+	"tankward/service/tx"
+	"tankward/service/work"
+)
+
+// Reads is what the api asks of the store beyond what a capability offers.
+type Reads interface {
+	// Head gives the number of the organisation's last change.
+	Head(ctx context.Context, s tx.Scope) (int64, error)
+	// Ready says whether the database answers.
+	Ready(ctx context.Context) error
+}
+
+// API holds what handlers need.
+type API struct {
+	reads      Reads
+	fleet      *fleet.Service
+	fleetReads fleet.Reads
+	work       *work.Service
+	now        func() time.Time
+	newID      func() uuid.UUID
+	log        *slog.Logger
+	contract   *contract
+}
+
+const (
+	bodyLimit    = "1M"
+	readTimeout  = 15 * time.Second
+	writeTimeout = 60 * time.Second
+	idleTimeout  = 120 * time.Second
+)
+
+// NewHTTPServer gives a server with limits on how long a caller may take.
+func NewHTTPServer(h http.Handler) *http.Server {
+	return &http.Server{
+		Handler: h, ReadHeaderTimeout: readTimeout, ReadTimeout: readTimeout,
+		WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: 64 << 10,
+	}
+}
+
+// base makes the echo instance with everything that holds for all routes.
+func (a *API) base(auth Authenticator) *echo.Echo {
+	e := echo.New()
+	e.HideBanner, e.HidePort = true, true
+	e.IPExtractor = echo.ExtractIPDirect()
+	e.HTTPErrorHandler = problemHandler(a.log)
+	e.Use(
+		middleware.RequestIDWithConfig(middleware.RequestIDConfig{Generator: func() string { return a.newID().String() }}),
+		a.logRequest,
+		recoverPanic,
+		middleware.BodyLimit(bodyLimit),
+		a.contract.find,
+		authenticate(auth),
+		allow,
+		a.contract.validate,
+	)
+	return e
+}
+
+// recoverPanic turns a panic into an internal error, so that it is rendered and
+// logged like every other.
+func recoverPanic(next echo.HandlerFunc) echo.HandlerFunc {
+	return middleware.RecoverWithConfig(middleware.RecoverConfig{DisablePrintStack: true})(next)
+}
+
+// logRequest writes one line per request; it holds no header and no body.
+func (a *API) logRequest(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		begin := a.now()
+		err := next(c)
+		if err != nil {
+			c.Error(err)
+		}
+		a.log.LogAttrs(c.Request().Context(), slog.LevelInfo, "request",
+			slog.String("method", c.Request().Method),
+			slog.String("route", c.Path()),
+			slog.Int("status", c.Response().Status),
+			slog.Int64("bytes", c.Response().Size),
+			slog.Duration("took", a.now().Sub(begin)),
+			slog.String("request_id", requestID(c)))
+		return nil
+	}
+}
+
+// GetLive says that the process runs.
+func (a *API) GetLive(c echo.Context) error {
+	return send(c, http.StatusOK, map[string]string{"status": "ok"})
+}
+
+// GetReady says whether requests can be served.
+func (a *API) GetReady(c echo.Context) error {
+	if err := a.reads.Ready(c.Request().Context()); err != nil {
+		a.log.LogAttrs(c.Request().Context(), slog.LevelWarn, "not ready", slog.String("error", err.Error()))
+		return fault.Overloaded("The database does not answer.")
+	}
+	return send(c, http.StatusOK, map[string]string{"status": "ok"})
+}

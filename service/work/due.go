@@ -1,0 +1,207 @@
+package work
+
+import (
+	"cmp"
+	"context"
+	"encoding/base64"
+	"encoding/json"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+
+	"tankward/service/care"
+	"tankward/service/fault"
+	"tankward/service/fleet"
+	"tankward/service/resource"
+	"tankward/service/tx"
+)
+
+// DueItem is one piece of due work with its routine.
+type DueItem struct {
+	care.Item
+	Routine Routine
+	Zone    string
+	Today   care.Day // the site's own, or the day that was asked for
+}
+
+// key gives the item's place in the order of due work.
+func (d DueItem) key() DueKey {
+	f := d.Routine.Fields
+	return DueKey{f.Class, d.Latest, f.TankID, f.WorkKind, d.Routine.ID, d.NominalDue, d.Ordinal}
+}
+
+// key gives the row's place: that of its oldest unfinished item, so that
+// merging never moves late work back.
+func (r DueRow) key() DueKey {
+	it, f := r.Stored.Item, r.Routine.Fields
+	return DueKey{f.Class, it.Latest, f.TankID, f.WorkKind, r.Routine.ID, it.NominalDue, it.Ordinal}
+}
+
+func (k DueKey) compare(o DueKey) int {
+	return cmp.Or(
+		cmp.Compare(k.Class, o.Class),
+		cmp.Compare(k.Latest, o.Latest),
+		slices.Compare(k.Tank[:], o.Tank[:]),
+		strings.Compare(string(k.Kind), string(o.Kind)),
+		slices.Compare(k.Routine[:], o.Routine[:]),
+		cmp.Compare(k.NominalDue, o.NominalDue),
+		cmp.Compare(k.Ordinal, o.Ordinal),
+	)
+}
+
+// Due lists due work: of each site's own today when on is nil, else what was
+// open at the end of a past day, or what is planned on a coming one.
+func (s *Service) Due(ctx context.Context, sc tx.Scope, f DueFilter, on *care.Day, p resource.Paging, now time.Time) (resource.Page[DueItem], error) {
+	after, err := decodeDueKey(p.After)
+	if err != nil {
+		return resource.Page[DueItem]{}, err
+	}
+	if on == nil {
+		return s.dueToday(ctx, sc, f, after, p.Limit, now)
+	}
+	return s.dueOn(ctx, sc, f, *on, after, p.Limit, now)
+}
+
+// aheadOfUTC is how far the local date may be ahead of the date of UTC.
+const aheadOfUTC = 14 * time.Hour
+
+// dueToday walks the stored rows in order and stops after the row that fills
+// the page; only rows whose stored item may no longer be all are folded.
+func (s *Service) dueToday(ctx context.Context, sc tx.Scope, f DueFilter, after *DueKey, limit int, now time.Time) (resource.Page[DueItem], error) {
+	var page resource.Page[DueItem]
+	upTo := care.DayOf(now.Add(aheadOfUTC).UTC())
+	for {
+		rows, head, err := s.reads.DueRows(ctx, sc, f, upTo, after, limit+1)
+		if err != nil {
+			return page, err
+		}
+		page.Head = head
+		more := len(rows) > limit
+		if more {
+			rows = rows[:limit]
+		}
+		items, err := s.expand(ctx, sc, rows, now)
+		if err != nil {
+			return page, err
+		}
+		for i, row := range rows {
+			for _, it := range items[i] {
+				if f.State == "" || f.State == it.State {
+					page.Items = append(page.Items, it)
+				}
+			}
+			if k := row.key(); len(page.Items) >= limit && (more || i+1 < len(rows)) {
+				page.Next = encodeDueKey(k)
+				return page, nil
+			} else {
+				after = &k
+			}
+		}
+		if !more {
+			return page, nil
+		}
+	}
+}
+
+// expand gives the items open on each row's own today.
+func (s *Service) expand(ctx context.Context, sc tx.Scope, rows []DueRow, now time.Time) ([][]DueItem, error) {
+	out := make([][]DueItem, len(rows))
+	var fold []uuid.UUID
+	today := make([]care.Day, len(rows))
+	for i, r := range rows {
+		today[i] = fleet.Today(r.Zone, now)
+		open, enough := r.Stored.On(today[i])
+		if !enough {
+			fold = append(fold, r.Routine.ID)
+			continue
+		}
+		out[i] = dueItems(r.Routine, r.Zone, today[i], open)
+	}
+	if len(fold) == 0 {
+		return out, nil
+	}
+	plans, _, err := s.reads.Plans(ctx, sc, fold, DueFilter{}, false)
+	if err != nil {
+		return nil, err
+	}
+	byID := make(map[uuid.UUID]Plan, len(plans))
+	for _, p := range plans {
+		byID[p.Routine.ID] = p
+	}
+	for i, r := range rows {
+		if p, ok := byID[r.Routine.ID]; ok && slices.Contains(fold, r.Routine.ID) {
+			out[i] = dueItems(p.Routine, p.Zone, today[i], care.OpenOn(p.History, today[i]))
+		}
+	}
+	return out, nil
+}
+
+func dueItems(r Routine, zone string, today care.Day, open []care.Item) []DueItem {
+	out := make([]DueItem, len(open))
+	for i, it := range open {
+		out[i] = DueItem{Item: it, Routine: r, Zone: zone, Today: today}
+	}
+	return out
+}
+
+// greatestAhead is how far into the future due work is planned.
+const greatestAhead = 400
+
+// dueOn folds every routine that fits: slower, and asked for rarely.
+func (s *Service) dueOn(ctx context.Context, sc tx.Scope, f DueFilter, on care.Day, after *DueKey, limit int, now time.Time) (resource.Page[DueItem], error) {
+	var page resource.Page[DueItem]
+	if on > care.DayOf(now.UTC())+greatestAhead {
+		return page, fault.Malformed("A parameter cannot be used.", fault.Field{Pointer: "on", Message: "may be at most 400 days ahead"})
+	}
+	plans, head, err := s.reads.Plans(ctx, sc, nil, f, true)
+	if err != nil {
+		return page, err
+	}
+	page.Head = head
+	for _, p := range plans {
+		today := fleet.Today(p.Zone, now)
+		var items []care.Item
+		if on <= today {
+			items = care.OpenOn(p.History, on)
+		} else {
+			items = care.PlannedOn(p.History, today, on)
+		}
+		for _, it := range dueItems(p.Routine, p.Zone, on, items) {
+			if (f.State == "" || f.State == it.State) && (after == nil || it.key().compare(*after) > 0) {
+				page.Items = append(page.Items, it)
+			}
+		}
+	}
+	slices.SortFunc(page.Items, func(a, b DueItem) int { return a.key().compare(b.key()) })
+	if len(page.Items) > limit {
+		page.Items = page.Items[:limit]
+		page.Next = encodeDueKey(page.Items[limit-1].key())
+	}
+	return page, nil
+}
+
+// encodeDueKey makes an opaque cursor of a place in the order.
+func encodeDueKey(k DueKey) string {
+	b, err := json.Marshal(k)
+	if err != nil {
+		return ""
+	}
+	return base64.RawURLEncoding.EncodeToString(b)
+}
+
+func decodeDueKey(s string) (*DueKey, error) {
+	if s == "" {
+		return nil, nil //nolint:nilnil // no cursor: from the beginning
+	}
+	b, err := base64.RawURLEncoding.DecodeString(s)
+	if err == nil {
+		var k DueKey
+		if err = json.Unmarshal(b, &k); err == nil {
+			return &k, nil
+		}
+	}
+	return nil, fault.Malformed("A parameter cannot be read.",
+		fault.Field{Pointer: "cursor", Message: "must be the value of next from the page before, unchanged"})
+}

@@ -1,0 +1,41 @@
+package work
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/google/uuid"
+
+	"tankward/service/care"
+)
+
+// settle folds the selected routines and stores what is due of them. The caller
+// holds the lock that guards them.
+func settle(ctx context.Context, t Tx, sel Selection) ([]Settlement, error) {
+	plans, err := t.Histories(ctx, sel)
+	if err != nil {
+		return nil, err
+	}
+	all := make([]Settlement, len(plans))
+	for i, p := range plans {
+		all[i] = Settlement{Plan: p, Settled: care.Settle(p.History)}
+	}
+	if err := t.WriteDue(ctx, all); err != nil {
+		return nil, fmt.Errorf("store due work: %w", err)
+	}
+	return all, nil
+}
+
+// settlementOf finds a routine's settlement.
+func settlementOf(all []Settlement, routine uuid.UUID) (Settlement, bool) {
+	for _, s := range all {
+		if s.Plan.Routine.ID == routine {
+			return s, true
+		}
+	}
+	return Settlement{}, false
+}
+
+// reach is how far before a moved day the fold may have to begin: longer than
+// any window, so that every item a closure or pause touches is folded again.
+const reach = 400
