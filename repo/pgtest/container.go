@@ -26,7 +26,9 @@ func startContainer(ctx context.Context, image string) (container, error) {
 		return container{}, err
 	}
 	password := rand.Text()
-	ctr, err := postgres.Run(ctx, image, postgres.WithPassword(password), postgres.BasicWaitStrategies())
+	ctr, err := postgres.Run(ctx, image, postgres.WithPassword(password), postgres.BasicWaitStrategies(),
+		testcontainers.WithCmdArgs("-c", "synchronous_commit=off", "-c", "full_page_writes=off",
+			"-c", "max_connections=300", "-c", "autovacuum=off", "-c", "timezone=UTC"))
 	stop := func(ctx context.Context) error {
 		return testcontainers.TerminateContainer(ctr, testcontainers.StopContext(ctx))
 	}

@@ -100,16 +100,16 @@ func fresh(tb testing.TB, s *server, template string) string {
 
 // settings is what the environment says.
 type settings struct {
-	url    string // TANKWARD_DATABASE_URL
-	docker bool   // TANKWARD_TEST_POSTGRES=docker
-	image  string // TANKWARD_TEST_IMAGE
+	url   string // TANKWARD_DATABASE_URL
+	way   string // TANKWARD_TEST_POSTGRES: empty or "docker"
+	image string // TANKWARD_TEST_IMAGE
 }
 
 func environment() settings {
 	s := settings{
-		url:    os.Getenv("TANKWARD_DATABASE_URL"),
-		docker: os.Getenv("TANKWARD_TEST_POSTGRES") == "docker",
-		image:  os.Getenv("TANKWARD_TEST_IMAGE"),
+		url:   os.Getenv("TANKWARD_DATABASE_URL"),
+		way:   os.Getenv("TANKWARD_TEST_POSTGRES"),
+		image: os.Getenv("TANKWARD_TEST_IMAGE"),
 	}
 	if s.image == "" {
 		s.image = "postgres:16-alpine"

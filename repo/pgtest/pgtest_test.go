@@ -197,6 +197,13 @@ func TestHostOverrideIsNeededInContainers(t *testing.T) {
 	}
 }
 
+func TestUnknownWay(t *testing.T) {
+	t.Parallel()
+	if _, err := newServer(t.Context(), settings{way: "dokcer"}, migrate); err == nil || !strings.Contains(err.Error(), "dokcer") {
+		t.Errorf("got %v, want an error that names the value", err)
+	}
+}
+
 func TestWithDatabase(t *testing.T) {
 	t.Parallel()
 	tests := map[string]struct{ in, want string }{

@@ -46,13 +46,17 @@ func newServer(ctx context.Context, set settings, migrate func(context.Context, 
 
 // start finds the server; url and stop are set when it returns well.
 func (s *server) start(ctx context.Context, set settings) error {
-	if set.docker {
+	switch set.way {
+	case "docker":
 		c, err := startContainer(ctx, set.image)
 		if err != nil {
 			return fmt.Errorf("run Postgres in a container, as TANKWARD_TEST_POSTGRES=docker asks: %w", err)
 		}
 		s.url, s.stop = c.url, c.stop
 		return nil
+	case "":
+	default:
+		return fmt.Errorf("TANKWARD_TEST_POSTGRES is %q: it may be empty or docker", set.way)
 	}
 	found, err := localpg.Find(ctx, localpg.Options{URL: set.url, Name: "test", Throwaway: true})
 	if err != nil {
