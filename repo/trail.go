@@ -2,6 +2,7 @@ package repo
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -21,6 +22,7 @@ type finishing struct {
 	key    string
 	trail  tx.Trail
 	answer tx.Answer
+	before map[string]int64 // with Options.VerifyTrail: what touched gave first
 }
 
 // finish writes jobs, audit entries, the kept answer and, last of all, the
@@ -28,9 +30,12 @@ type finishing struct {
 // commit order.
 func (db *DB) finish(ctx context.Context, t *Tx, f finishing) error {
 	if db.verify {
-		if err := t.verifyTrail(ctx, f.trail); err != nil {
+		if err := t.verifyTrail(ctx, f.before, f.trail); err != nil {
 			return err
 		}
+	}
+	if len(f.trail.Jobs) > 0 && db.queue == nil {
+		return errors.New("the command has jobs, and no queue is in use")
 	}
 	for _, j := range f.trail.Jobs {
 		if err := db.queue.InsertTx(ctx, t.tx, j.Kind, j.Args); err != nil {
@@ -147,32 +152,54 @@ var derived = map[string]bool{
 	"change": true, "change_head": true, "audit_entry": true,
 }
 
-// verifyTrail fails when the transaction changed a table whose resource has no
-// entry in the trail.
-func (t *Tx) verifyTrail(ctx context.Context, trail tx.Trail) error {
+// touched gives how many rows of each table were written. Postgres counts what
+// earlier transactions of this connection wrote as well, until it has passed
+// their figures on, so only the difference over a transaction says something.
+func (t *Tx) touched(ctx context.Context) (map[string]int64, error) {
 	rows, err := t.tx.Query(ctx, `
-		SELECT relname::text
+		SELECT
+			relname::text AS table_name,
+			n_tup_ins + n_tup_upd + n_tup_del AS written
 		FROM pg_stat_xact_user_tables
-		WHERE schemaname = 'public' AND n_tup_ins + n_tup_upd + n_tup_del > 0`)
+		WHERE schemaname = 'public'`)
 	if err != nil {
-		return fmt.Errorf("list touched tables: %w", err)
+		return nil, fmt.Errorf("list touched tables: %w", err)
 	}
-	touched, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByName[touchedRow])
 	if err != nil {
-		return fmt.Errorf("list touched tables: %w", err)
+		return nil, fmt.Errorf("list touched tables: %w", err)
+	}
+	out := map[string]int64{}
+	for _, r := range all {
+		out[r.TableName] = r.Written
+	}
+	return out, nil
+}
+
+type touchedRow struct {
+	TableName string
+	Written   int64
+}
+
+// verifyTrail fails when the transaction changed a table whose resource has no
+// entry in the trail. before is what touched gave at its start.
+func (t *Tx) verifyTrail(ctx context.Context, before map[string]int64, trail tx.Trail) error {
+	after, err := t.touched(ctx)
+	if err != nil {
+		return err
 	}
 	said := map[string]bool{}
 	for _, c := range trail.Changes {
 		said[c.Resource] = true
 	}
-	for _, table := range touched {
+	for table, n := range after {
+		if n == before[table] {
+			continue
+		}
 		if strings.HasPrefix(table, "reading_") {
 			table = "reading"
 		}
-		if derived[table] {
-			continue
-		}
-		if !said[resourceOf[table]] {
+		if !derived[table] && !said[resourceOf[table]] {
 			return fmt.Errorf("the command changed table %s without a change entry for %q", table, resourceOf[table])
 		}
 	}

@@ -84,24 +84,29 @@ func (r *Runner[T]) once(ctx context.Context, s tx.Scope, key string, fingerprin
 	}
 	defer rollback(ctx, pgtx)
 	t := &Tx{tx: pgtx, org: s.Org}
+	last := finishing{scope: s, key: key}
+	if r.db.verify {
+		if last.before, err = t.touched(ctx); err != nil {
+			return tx.Answer{}, false, err
+		}
+	}
 	if key != "" {
 		kept, found, err := t.claimKey(ctx, s, key, fingerprint, r.db.clock())
 		if err != nil || found {
 			return kept, found, err
 		}
 	}
-	trail, answer, err := f(ctx, r.offer(t))
-	if err != nil {
+	if last.trail, last.answer, err = f(ctx, r.offer(t)); err != nil {
 		return tx.Answer{}, false, err
 	}
-	if err := r.db.finish(ctx, t, finishing{scope: s, key: key, trail: trail, answer: answer}); err != nil {
+	if err := r.db.finish(ctx, t, last); err != nil {
 		return tx.Answer{}, false, err
 	}
 	if err := pgtx.Commit(ctx); err != nil {
 		return tx.Answer{}, false, fmt.Errorf("commit: %w", err)
 	}
-	r.db.announce(s.Org, trail.Changes)
-	return answer, false, nil
+	r.db.announce(s.Org, last.trail.Changes)
+	return last.answer, false, nil
 }
 
 // rollback works also when the caller has gone; after a commit it does nothing.

@@ -43,9 +43,9 @@ const (
 
 const (
 	noKey      = "An access key is needed: send it as \"Authorization: Bearer tw_…\"."
-	wrongKey   = "This access key is not known. Check that it was copied whole; an owner or a coordinator can make a new one."
-	revokedKey = "This access key was revoked. An owner or a coordinator can make a new one."
-	expiredKey = "This access key has expired. An owner or a coordinator can make a new one."
+	wrongKey   = "This access key is not known. Check that it was copied whole; an owner can make a new one."
+	revokedKey = "This access key was revoked. An owner can make a new one."
+	expiredKey = "This access key has expired. An owner can make a new one."
 	goneMember = "The member this access key belongs to is archived."
 )
 

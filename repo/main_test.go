@@ -1,0 +1,11 @@
+package repo
+
+import (
+	"testing"
+
+	"tankward/repo/pgtest"
+)
+
+func TestMain(m *testing.M) {
+	pgtest.Main(m, Migrate)
+}
