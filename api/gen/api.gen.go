@@ -566,48 +566,6 @@ func (e Presence) Valid() bool {
 	}
 }
 
-// Defines values for RampEventKind.
-const (
-	RampEventKindHold     RampEventKind = "hold"
-	RampEventKindResume   RampEventKind = "resume"
-	RampEventKindStepBack RampEventKind = "step_back"
-)
-
-// Valid indicates whether the value is a known member of the RampEventKind enum.
-func (e RampEventKind) Valid() bool {
-	switch e {
-	case RampEventKindHold:
-		return true
-	case RampEventKindResume:
-		return true
-	case RampEventKindStepBack:
-		return true
-	default:
-		return false
-	}
-}
-
-// Defines values for RampNextKind.
-const (
-	RampNextKindRise     RampNextKind = "rise"
-	RampNextKindStart    RampNextKind = "start"
-	RampNextKindStepBack RampNextKind = "step_back"
-)
-
-// Valid indicates whether the value is a known member of the RampNextKind enum.
-func (e RampNextKind) Valid() bool {
-	switch e {
-	case RampNextKindRise:
-		return true
-	case RampNextKindStart:
-		return true
-	case RampNextKindStepBack:
-		return true
-	default:
-		return false
-	}
-}
-
 // Defines values for Result.
 const (
 	ResultDone     Result = "done"
@@ -653,6 +611,96 @@ func (e Role) Valid() bool {
 	case RoleTechnician:
 		return true
 	case RoleViewer:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SpeciesFactName.
+const (
+	SpeciesFactNameAdultCm          SpeciesFactName = "adult_cm"
+	SpeciesFactNameBehaviour        SpeciesFactName = "behaviour"
+	SpeciesFactNameChemicalOffence  SpeciesFactName = "chemical_offence"
+	SpeciesFactNameCitesAppendix    SpeciesFactName = "cites_appendix"
+	SpeciesFactNameCystDays         SpeciesFactName = "cyst_days"
+	SpeciesFactNameFallowDays       SpeciesFactName = "fallow_days"
+	SpeciesFactNameFeedIntervalDays SpeciesFactName = "feed_interval_days"
+	SpeciesFactNameFeeding          SpeciesFactName = "feeding"
+	SpeciesFactNameFeedsPerDay      SpeciesFactName = "feeds_per_day"
+	SpeciesFactNameFlowCmS          SpeciesFactName = "flow_cm_s"
+	SpeciesFactNameGroupSize        SpeciesFactName = "group_size"
+	SpeciesFactNameHosts            SpeciesFactName = "hosts"
+	SpeciesFactNameInfectiveHours   SpeciesFactName = "infective_hours"
+	SpeciesFactNameKeeping          SpeciesFactName = "keeping"
+	SpeciesFactNameLightPpfd        SpeciesFactName = "light_ppfd"
+	SpeciesFactNameMaxTemperatureC  SpeciesFactName = "max_temperature_c"
+	SpeciesFactNameMinTankLengthCm  SpeciesFactName = "min_tank_length_cm"
+	SpeciesFactNameMinVolumeL       SpeciesFactName = "min_volume_l"
+	SpeciesFactNameMobility         SpeciesFactName = "mobility"
+	SpeciesFactNamePlacement        SpeciesFactName = "placement"
+	SpeciesFactNameReefRisk         SpeciesFactName = "reef_risk"
+	SpeciesFactNameSandDepthCm      SpeciesFactName = "sand_depth_cm"
+	SpeciesFactNameSecondLookDays   SpeciesFactName = "second_look_days"
+	SpeciesFactNameSign             SpeciesFactName = "sign"
+	SpeciesFactNameStingReachCm     SpeciesFactName = "sting_reach_cm"
+	SpeciesFactNameTemperament      SpeciesFactName = "temperament"
+)
+
+// Valid indicates whether the value is a known member of the SpeciesFactName enum.
+func (e SpeciesFactName) Valid() bool {
+	switch e {
+	case SpeciesFactNameAdultCm:
+		return true
+	case SpeciesFactNameBehaviour:
+		return true
+	case SpeciesFactNameChemicalOffence:
+		return true
+	case SpeciesFactNameCitesAppendix:
+		return true
+	case SpeciesFactNameCystDays:
+		return true
+	case SpeciesFactNameFallowDays:
+		return true
+	case SpeciesFactNameFeedIntervalDays:
+		return true
+	case SpeciesFactNameFeeding:
+		return true
+	case SpeciesFactNameFeedsPerDay:
+		return true
+	case SpeciesFactNameFlowCmS:
+		return true
+	case SpeciesFactNameGroupSize:
+		return true
+	case SpeciesFactNameHosts:
+		return true
+	case SpeciesFactNameInfectiveHours:
+		return true
+	case SpeciesFactNameKeeping:
+		return true
+	case SpeciesFactNameLightPpfd:
+		return true
+	case SpeciesFactNameMaxTemperatureC:
+		return true
+	case SpeciesFactNameMinTankLengthCm:
+		return true
+	case SpeciesFactNameMinVolumeL:
+		return true
+	case SpeciesFactNameMobility:
+		return true
+	case SpeciesFactNamePlacement:
+		return true
+	case SpeciesFactNameReefRisk:
+		return true
+	case SpeciesFactNameSandDepthCm:
+		return true
+	case SpeciesFactNameSecondLookDays:
+		return true
+	case SpeciesFactNameSign:
+		return true
+	case SpeciesFactNameStingReachCm:
+		return true
+	case SpeciesFactNameTemperament:
 		return true
 	default:
 		return false
@@ -782,6 +830,57 @@ func (e TankKind) Valid() bool {
 	case TankKindSmallPolyp:
 		return true
 	case TankKindSoftMixed:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TankPart.
+const (
+	TankPartAgeingLamps TankPart = "ageing_lamps"
+	TankPartBackupPump  TankPart = "backup_pump"
+	TankPartCarbon      TankPart = "carbon"
+	TankPartCo2         TankPart = "co2"
+	TankPartDoser       TankPart = "doser"
+	TankPartHeater      TankPart = "heater"
+	TankPartMedicine    TankPart = "medicine"
+	TankPartPhProbe     TankPart = "ph_probe"
+	TankPartReturnPump  TankPart = "return_pump"
+	TankPartSkimmer     TankPart = "skimmer"
+	TankPartTopOff      TankPart = "top_off"
+	TankPartWaterMaker  TankPart = "water_maker"
+	TankPartWavemaker   TankPart = "wavemaker"
+)
+
+// Valid indicates whether the value is a known member of the TankPart enum.
+func (e TankPart) Valid() bool {
+	switch e {
+	case TankPartAgeingLamps:
+		return true
+	case TankPartBackupPump:
+		return true
+	case TankPartCarbon:
+		return true
+	case TankPartCo2:
+		return true
+	case TankPartDoser:
+		return true
+	case TankPartHeater:
+		return true
+	case TankPartMedicine:
+		return true
+	case TankPartPhProbe:
+		return true
+	case TankPartReturnPump:
+		return true
+	case TankPartSkimmer:
+		return true
+	case TankPartTopOff:
+		return true
+	case TankPartWaterMaker:
+		return true
+	case TankPartWavemaker:
 		return true
 	default:
 		return false
@@ -961,7 +1060,7 @@ type Absence struct {
 
 	// Reason Why, in a few words.
 	//
-	// Example: Door locked
+	// Example: Holiday
 	Reason *string `json:"reason,omitempty"`
 
 	// To Last day, included.
@@ -1162,7 +1261,7 @@ type Address struct {
 	// Example: Lisboa
 	City *string `json:"city,omitempty"`
 
-	// Country Country as two letters (ISO 3166-1).
+	// Country Country, best as two letters (ISO 3166-1).
 	//
 	// Example: PT
 	Country *string `json:"country,omitempty"`
@@ -1192,7 +1291,7 @@ type AddressPatch struct {
 	// Example: Lisboa
 	City *string `json:"city,omitempty"`
 
-	// Country Country as two letters (ISO 3166-1).
+	// Country Country, best as two letters (ISO 3166-1).
 	//
 	// Example: PT
 	Country *string `json:"country,omitempty"`
@@ -1227,12 +1326,12 @@ type Amount struct {
 	// Example: salt_water
 	Material MaterialKind `json:"material"`
 
-	// Quantity How much.
+	// Quantity How much, above 0.
 	//
 	// Example: 10
 	Quantity float64 `json:"quantity"`
 
-	// Unit The unit of the quantity; percent of the tank's net litres where the tank decides.
+	// Unit The unit of the quantity. Water: l or percent_of_net (of the tank's net litres). Filter socks: piece. Food: piece, g, ml. Other: piece, g, ml, l.
 	//
 	// Example: percent_of_net
 	Unit MaterialUnit `json:"unit"`
@@ -1319,7 +1418,7 @@ type Cadence struct {
 // Example: interval
 type CadenceKind string
 
-// CadencePatch A change of a cadence. With another `kind`, fields that belong to the former one are dropped.
+// CadencePatch A change of a cadence. With another `kind`, fields of the former one are dropped. A ramp does not become another kind, nor another kind a ramp.
 //
 // Example: {"every":10}
 type CadencePatch struct {
@@ -1361,7 +1460,7 @@ type CadencePatch struct {
 	// Unit The step of an interval.
 	//
 	// Example: day
-	Unit *CadenceUnit `json:"unit,omitempty"`
+	Unit *string `json:"unit,omitempty"`
 }
 
 // CadenceUnit The step of an interval.
@@ -1383,13 +1482,23 @@ type Caution struct {
 	// Example: palytoxin
 	Code string `json:"code"`
 
+	// Mark Where a value comes from: a published source, the common practice of the trade, or memory, to be verified.
+	//
+	// Example: common_practice
+	Mark *Mark `json:"mark,omitempty"`
+
+	// Source Where it can be looked up.
+	//
+	// Example: Local rules for electrical installations
+	Source *string `json:"source,omitempty"`
+
 	// Text The warning.
 	//
 	// Example: Can hold palytoxin: gloves and eye protection, never boil or scrub.
 	Text string `json:"text"`
 }
 
-// Closure Days, both ends included, on which a site or the whole organisation is shut. Work due then moves.
+// Closure Days, both ends included and at most 400, on which a site or the whole organisation is shut. Work due then moves.
 //
 // Example: {"archived_at":null,"created_at":"2026-03-02T08:30:00Z","entered_on":"2026-03-02","from":"2026-04-03","id":"0195f1c0-0006-7000-8000-000000000006","reason":"Easter","site_id":"0195f1c0-0005-7000-8000-000000000005","to":"2026-04-06","updated_at":"2026-03-02T08:30:00Z","version":1}
 type Closure struct {
@@ -1665,7 +1774,7 @@ type DoneBy struct {
 	// Example: member
 	Kind DoneByKind `json:"kind"`
 
-	// Name A name, for whoever is not a member.
+	// Name A name; needed for `other`.
 	//
 	// Example: Ana Duarte
 	Name *string `json:"name,omitempty"`
@@ -1678,7 +1787,7 @@ type DoneByKind string
 
 // DueItem One piece of work that is due in a window of days.
 //
-// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"day":"2026-03-07","days_early":2,"days_late":3,"kind":"window","to":"2026-03-12"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"moved_by_closure","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
+// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
 type DueItem struct {
 	// ActiveMinutes Minutes of work, without waits.
 	//
@@ -1795,7 +1904,7 @@ type DueItem struct {
 type DueItemList struct {
 	// Items The due work.
 	//
-	// Example: [{"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"day":"2026-03-07","days_early":2,"days_late":3,"kind":"window","to":"2026-03-12"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"moved_by_closure","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}]
+	// Example: [{"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}]
 	Items []DueItem `json:"items"`
 
 	// Next Send it as `cursor` to get the next page; absent on the last.
@@ -1984,7 +2093,7 @@ type Fact struct {
 	// Example: 7
 	Every *int `json:"every,omitempty"`
 
-	// Kind What it says, such as `last_done`, `interval`, `window`, `moved_by_closure`.
+	// Kind What it says, such as `last_done`, `interval`, `tolerance`, `closed`.
 	//
 	// Example: interval
 	Kind string `json:"kind"`
@@ -2416,8 +2525,13 @@ type LivestockState string
 
 // LoadLine One thing to put into the van.
 //
-// Example: {"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}
+// Example: {"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}
 type LoadLine struct {
+	// Containers Whole containers of 20 litres for water and 10 % more (common practice).
+	//
+	// Example: 3
+	Containers *int `json:"containers,omitempty"`
+
 	// Label Which one: size and mesh of a sock, name of a food.
 	//
 	// Example: 100 mm
@@ -2433,12 +2547,22 @@ type LoadLine struct {
 	// Example: 40
 	Quantity float64 `json:"quantity"`
 
-	// SalinityPsu Salinity of salt water.
+	// SalinityPsu Salinity of salt water; absent where the tank has no target for it.
 	//
 	// Example: 35
 	SalinityPsu *float64 `json:"salinity_psu,omitempty"`
 
-	// Unit The unit of the quantity; percent of the tank's net litres where the tank decides.
+	// TankID The tank of salt water whose salinity is not known; such water is not pooled.
+	//
+	// Example: 0195f1c0-0007-7000-8000-000000000007
+	TankID *openapi_types.UUID `json:"tank_id,omitempty"`
+
+	// TankName Name of that tank.
+	//
+	// Example: Wall tank
+	TankName *string `json:"tank_name,omitempty"`
+
+	// Unit The unit of the quantity. Water: l or percent_of_net (of the tank's net litres). Filter socks: piece. Food: piece, g, ml. Other: piece, g, ml, l.
 	//
 	// Example: percent_of_net
 	Unit MaterialUnit `json:"unit"`
@@ -2463,12 +2587,12 @@ type Material struct {
 	// Example: salt_water
 	Material MaterialKind `json:"material"`
 
-	// Quantity How much.
+	// Quantity How much, above 0.
 	//
 	// Example: 10
 	Quantity float64 `json:"quantity"`
 
-	// Unit The unit of the quantity; percent of the tank's net litres where the tank decides.
+	// Unit The unit of the quantity. Water: l or percent_of_net (of the tank's net litres). Filter socks: piece. Food: piece, g, ml. Other: piece, g, ml, l.
 	//
 	// Example: percent_of_net
 	Unit MaterialUnit `json:"unit"`
@@ -2479,7 +2603,7 @@ type Material struct {
 // Example: salt_water
 type MaterialKind string
 
-// MaterialUnit The unit of the quantity; percent of the tank's net litres where the tank decides.
+// MaterialUnit The unit of the quantity. Water: l or percent_of_net (of the tank's net litres). Filter socks: piece. Food: piece, g, ml. Other: piece, g, ml, l.
 //
 // Example: percent_of_net
 type MaterialUnit string
@@ -3011,16 +3135,15 @@ type Presence string
 
 // Problem What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -3062,24 +3185,19 @@ type Problem struct {
 	Type string `json:"type"`
 }
 
-// Ramp The plan of a light ramp and where it stands.
+// Ramp The plan of a light ramp and where it stands today.
 //
-// Example: {"cautions":[],"curve":"linear","events":[],"finished":false,"from_percent":50,"greatest_rise_points":12.5,"held":false,"lengthened":false,"levels":[{"level_percent":50,"set_on":"2026-03-02","step":0},{"level_percent":62.5,"relative_rise_percent":25,"rise_points":12.5,"set_on":"2026-03-12","step":1},{"level_percent":75,"relative_rise_percent":20,"rise_points":12.5,"step":2},{"level_percent":87.5,"relative_rise_percent":16.7,"rise_points":12.5,"step":3},{"level_percent":100,"relative_rise_percent":14.3,"rise_points":12.5,"step":4}],"light_id":"0195f1c0-0008-7000-8000-000000000008","next":{"due":"2026-03-19","kind":"rise","level_percent":75,"step":2},"planned_days":28,"rises":4,"routine_id":"0195f1c0-000d-7000-8000-00000000000d","standing_percent":62.5,"standing_since":"2026-03-12","step_days":7,"to_percent":100}
+// Example: {"cautions":[],"curve":"linear","finished":false,"from_percent":50,"greatest_rise_points":12.5,"held":false,"lengthened":false,"levels":[{"level_percent":50,"step":0},{"level_percent":62.5,"relative_rise_percent":25,"rise_points":12.5,"step":1},{"level_percent":75,"relative_rise_percent":20,"rise_points":12.5,"step":2},{"level_percent":87.5,"relative_rise_percent":16.7,"rise_points":12.5,"step":3},{"level_percent":100,"relative_rise_percent":14.3,"rise_points":12.5,"step":4}],"light_id":"0195f1c0-0008-7000-8000-000000000008","next":{"active_minutes":5,"cautions":[],"consequence_class":"animal_welfare","done_percent":0,"due":"2026-03-19","earliest":"2026-03-19","explanation":"The last step was set on 12 March; the next follows 7 days later.","facts":[{"day":"2026-03-12","kind":"last_done"}],"latest":"2026-03-21","level_percent":75,"name":"Raise the left lamp","no_access_count":0,"nominal_due":"2026-03-19","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000d-7000-8000-00000000000d","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"light_step"},"planned_days":28,"rises":4,"routine_id":"0195f1c0-000d-7000-8000-00000000000d","standing_percent":62.5,"standing_since":"2026-03-12","step_days":7,"stepping_back":false,"to_percent":100}
 type Ramp struct {
 	// Cautions What to watch, such as a relative rise that is steep.
 	//
-	// Example: [{"code":"steep-rise","text":"The first rise is 25 % of the light the animals know."}]
+	// Example: [{"code":"steep_rise","text":"The first rise is 25 % of the light the animals know."}]
 	Cautions []Caution `json:"cautions"`
 
 	// Curve Equal steps in percentage points, or in proportion.
 	//
 	// Example: linear
 	Curve Curve `json:"curve"`
-
-	// Events Holds, resumes and steps back, the newest last.
-	//
-	// Example: [{"day":"2026-03-06","id":"0195f1c0-000e-7000-8000-00000000000e","kind":"hold","reason":"The left colony is paling","recorded_at":"2026-03-06T09:10:00Z","recorded_by":"0195f1c0-0002-7000-8000-000000000002"}]
-	Events []RampEvent `json:"events"`
 
 	// Finished Whether the last level has been set.
 	//
@@ -3116,10 +3234,10 @@ type Ramp struct {
 	// Example: 0195f1c0-0008-7000-8000-000000000008
 	LightID *openapi_types.UUID `json:"light_id,omitempty"`
 
-	// Next The next step; absent in a hold and when the ramp has ended.
+	// Next One piece of work that is due in a window of days.
 	//
-	// Example: {"due":"2026-03-19","kind":"rise","level_percent":75,"step":2}
-	Next *RampNext `json:"next,omitempty"`
+	// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
+	Next *DueItem `json:"next,omitempty"`
 
 	// PlannedDays How long the rises take when each is done on its day.
 	//
@@ -3151,6 +3269,11 @@ type Ramp struct {
 	// Example: 7
 	StepDays int `json:"step_days"`
 
+	// SteppingBack Whether a lower level is due.
+	//
+	// Example: false
+	SteppingBack bool `json:"stepping_back"`
+
 	// ToPercent Last level, above the first.
 	//
 	// Example: 100
@@ -3167,58 +3290,18 @@ type RampAction struct {
 	Reason string `json:"reason"`
 }
 
-// RampEvent A change of the ramp's course.
-//
-// Example: {"day":"2026-03-06","id":"0195f1c0-000e-7000-8000-00000000000e","kind":"hold","reason":"The left colony is paling","recorded_at":"2026-03-06T09:10:00Z","recorded_by":"0195f1c0-0002-7000-8000-000000000002"}
-type RampEvent struct {
-	// Day The day from which it counts.
-	//
-	// Example: 2026-03-06
-	Day openapi_types.Date `json:"day"`
-
-	// ID Identifier.
-	//
-	// Example: 0195f1c0-0001-7000-8000-000000000001
-	ID openapi_types.UUID `json:"id"`
-
-	// Kind How the course of the ramp was changed.
-	//
-	// Example: hold
-	Kind RampEventKind `json:"kind"`
-
-	// Reason Why, in a few words. It is kept.
-	//
-	// Example: The left colony is paling
-	Reason string `json:"reason"`
-
-	// RecordedAt When it was recorded.
-	//
-	// Example: 2026-03-06T09:10:00Z
-	RecordedAt time.Time `json:"recorded_at"`
-
-	// RecordedBy The member who did.
-	//
-	// Example: 0195f1c0-0002-7000-8000-000000000002
-	RecordedBy openapi_types.UUID `json:"recorded_by"`
-}
-
-// RampEventKind How the course of the ramp was changed.
-//
-// Example: hold
-type RampEventKind string
-
 // RampLevel One level of the plan.
 //
 // Example: {"level_percent":62.5,"relative_rise_percent":25,"rise_points":12.5,"step":1}
 type RampLevel struct {
 	// LevelPercent The level.
 	//
-	// Example: 75
+	// Example: 62.5
 	LevelPercent float64 `json:"level_percent"`
 
 	// RelativeRisePercent The same rise in percent of the level before.
 	//
-	// Example: 20
+	// Example: 25
 	RelativeRisePercent *float64 `json:"relative_rise_percent,omitempty"`
 
 	// RisePoints Rise over the level before in percentage points.
@@ -3226,46 +3309,11 @@ type RampLevel struct {
 	// Example: 12.5
 	RisePoints *float64 `json:"rise_points,omitempty"`
 
-	// SetOn When it was last set.
-	//
-	// Example: 2026-03-12
-	SetOn *openapi_types.Date `json:"set_on,omitempty"`
-
 	// Step Number of the level in the plan.
 	//
-	// Example: 2
+	// Example: 1
 	Step int `json:"step"`
 }
-
-// RampNext The next step; absent in a hold and when the ramp has ended.
-//
-// Example: {"due":"2026-03-19","kind":"rise","level_percent":75,"step":2}
-type RampNext struct {
-	// Due The day.
-	//
-	// Example: 2026-03-19
-	Due openapi_types.Date `json:"due"`
-
-	// Kind What the next step is: set the first level, raise, or go back.
-	//
-	// Example: rise
-	Kind RampNextKind `json:"kind"`
-
-	// LevelPercent The level to set.
-	//
-	// Example: 75
-	LevelPercent float64 `json:"level_percent"`
-
-	// Step Number of the level in the plan.
-	//
-	// Example: 2
-	Step int `json:"step"`
-}
-
-// RampNextKind What the next step is: set the first level, raise, or go back.
-//
-// Example: rise
-type RampNextKind string
 
 // RampPlan Raises a light in steps. There are as many rises as the days hold steps, or more where `greatest_rise_points` asks for smaller ones; then the ramp takes longer, and says so.
 //
@@ -3381,7 +3429,7 @@ type Reading struct {
 	// Example: 0195f1c0-0007-7000-8000-000000000007
 	TankID openapi_types.UUID `json:"tank_id"`
 
-	// Unit The unit of the parameter.
+	// Unit The unit of the parameter; say it to be safe, another one is refused.
 	//
 	// Example: PSU
 	Unit string `json:"unit"`
@@ -3411,10 +3459,10 @@ type ReadingCreate struct {
 	// Example: 2026-03-02T09:05:00Z
 	TakenAt *time.Time `json:"taken_at,omitempty"`
 
-	// Unit The unit of the parameter.
+	// Unit The unit of the parameter; say it to be safe, another one is refused.
 	//
 	// Example: PSU
-	Unit string `json:"unit"`
+	Unit *string `json:"unit,omitempty"`
 
 	// Value The value, inside the bounds of the parameter.
 	//
@@ -3437,7 +3485,7 @@ type ReadingList struct {
 
 // ReadyRoutine One routine of a ready set.
 //
-// Example: {"active_minutes":30,"cadence":{"every":7,"kind":"interval","unit":"day"},"code":"water-change","consequence_class":"water_quality","days_early":2,"days_late":3,"mark":"common_practice","materials":[{"material":"salt_water","quantity":10,"unit":"percent_of_net"}],"name":"Water change 10 %","performed_by":"technician","waits":[{"max_minutes":60,"min_minutes":15,"presence":"same_room"}],"work_kind":"water_change"}
+// Example: {"active_minutes":30,"cadence":{"every":7,"kind":"interval","unit":"day"},"code":"water_change","consequence_class":"water_quality","days_early":2,"days_late":3,"mark":"common_practice","materials":[{"material":"salt_water","quantity":10,"unit":"percent_of_net"}],"name":"Water change 10 %","note":"Feed last.","part_of_day":"any","performed_by":"technician","starts_after_days":0,"waits":[{"max_minutes":60,"min_minutes":15,"presence":"same_room"}],"work_kind":"water_change"}
 type ReadyRoutine struct {
 	// ActiveMinutes Minutes of work, without waits.
 	//
@@ -3458,7 +3506,7 @@ type ReadyRoutine struct {
 
 	// Code Names it within the set.
 	//
-	// Example: water-change
+	// Example: water_change
 	Code string `json:"code"`
 
 	// ConsequenceClass What is at stake when the work is late, the gravest first.
@@ -3476,9 +3524,14 @@ type ReadyRoutine struct {
 	// Example: 3
 	DaysLate int `json:"days_late"`
 
+	// EndsAfterDays Its last day counts from the same day; absent: no end.
+	//
+	// Example: 28
+	EndsAfterDays *int `json:"ends_after_days,omitempty"`
+
 	// JoinedTo A joined one follows this routine of the set; its cadence has no `parent_id` yet.
 	//
-	// Example: water-change
+	// Example: water_change
 	JoinedTo *string `json:"joined_to,omitempty"`
 
 	// Mark Where a value comes from: a published source, the common practice of the trade, or memory, to be verified.
@@ -3496,10 +3549,30 @@ type ReadyRoutine struct {
 	// Example: Water change 10 %
 	Name string `json:"name"`
 
+	// Note How it is done, in a few words.
+	//
+	// Example: Feed last.
+	Note *string `json:"note,omitempty"`
+
+	// PartOfDay When in the day the work is best done.
+	//
+	// Example: any
+	PartOfDay PartOfDay `json:"part_of_day"`
+
 	// PerformedBy Who does the work. Only technician work enters a round.
 	//
 	// Example: technician
 	PerformedBy Performer `json:"performed_by"`
+
+	// Skill A skill, in words of your own.
+	//
+	// Example: chemicals
+	Skill *string `json:"skill,omitempty"`
+
+	// StartsAfterDays Its first day counts from the day on which the set is applied.
+	//
+	// Example: 0
+	StartsAfterDays int `json:"starts_after_days"`
 
 	// Waits Waits between the steps of the work.
 	//
@@ -3514,7 +3587,7 @@ type ReadyRoutine struct {
 
 // ReadySet The routines that are usual for a kind of tank.
 //
-// Example: {"kind":"soft_mixed","left_out":[{"name":"Disinfect gear","reason":"Due after each use, which no cadence can say."}],"routines":[{"active_minutes":30,"cadence":{"every":7,"kind":"interval","unit":"day"},"code":"water-change","consequence_class":"water_quality","days_early":2,"days_late":3,"mark":"common_practice","materials":[{"material":"salt_water","quantity":10,"unit":"percent_of_net"}],"name":"Water change 10 %","performed_by":"technician","waits":[{"max_minutes":60,"min_minutes":15,"presence":"same_room"}],"work_kind":"water_change"}],"tank_id":"0195f1c0-0007-7000-8000-000000000007"}
+// Example: {"kind":"soft_mixed","left_out":[{"name":"Disinfect gear","reason":"Due after each use, which no cadence can say."}],"routines":[{"active_minutes":30,"cadence":{"every":7,"kind":"interval","unit":"day"},"code":"water_change","consequence_class":"water_quality","days_early":2,"days_late":3,"mark":"common_practice","materials":[{"material":"salt_water","quantity":10,"unit":"percent_of_net"}],"name":"Water change 10 %","note":"Feed last.","part_of_day":"any","performed_by":"technician","starts_after_days":0,"waits":[{"max_minutes":60,"min_minutes":15,"presence":"same_room"}],"work_kind":"water_change"}],"tank_id":"0195f1c0-0007-7000-8000-000000000007"}
 type ReadySet struct {
 	// Kind What the tank is kept for; it chooses the ready set.
 	//
@@ -3528,7 +3601,7 @@ type ReadySet struct {
 
 	// Routines What would be made.
 	//
-	// Example: [{"active_minutes":30,"cadence":{"every":7,"kind":"interval","unit":"day"},"code":"water-change","consequence_class":"water_quality","days_early":2,"days_late":3,"mark":"common_practice","materials":[{"material":"salt_water","quantity":10,"unit":"percent_of_net"}],"name":"Water change 10 %","performed_by":"technician","waits":[{"max_minutes":60,"min_minutes":15,"presence":"same_room"}],"work_kind":"water_change"}]
+	// Example: [{"active_minutes":30,"cadence":{"every":7,"kind":"interval","unit":"day"},"code":"water_change","consequence_class":"water_quality","days_early":2,"days_late":3,"mark":"common_practice","materials":[{"material":"salt_water","quantity":10,"unit":"percent_of_net"}],"name":"Water change 10 %","note":"Feed last.","part_of_day":"any","performed_by":"technician","starts_after_days":0,"waits":[{"max_minutes":60,"min_minutes":15,"presence":"same_room"}],"work_kind":"water_change"}]
 	Routines []ReadyRoutine `json:"routines"`
 
 	// TankID The tank.
@@ -3537,14 +3610,34 @@ type ReadySet struct {
 	TankID openapi_types.UUID `json:"tank_id"`
 }
 
-// ReadySetApply How to apply a ready set.
+// ReadySetApply From when on, and what is known of the tank beyond its equipment.
 //
-// Example: {"first_day":"2026-03-02"}
+// Example: {"first_day":"2026-03-02","lacks":["doser"]}
 type ReadySetApply struct {
+	// EvaporationLPerDay Litres that evaporate in a day.
+	//
+	// Example: 2.5
+	EvaporationLPerDay *float64 `json:"evaporation_l_per_day,omitempty"`
+
 	// FirstDay The first day on which work may be due; the site's today unless you say otherwise.
 	//
 	// Example: 2026-03-02
 	FirstDay *openapi_types.Date `json:"first_day,omitempty"`
+
+	// Lacks What the tank is known to lack; unless you say, what its recorded equipment lacks.
+	//
+	// Example: ["doser"]
+	Lacks *[]TankPart `json:"lacks,omitempty"`
+
+	// ReservoirL Usable litres of the top-up reservoir; with the evaporation they say how often it is refilled.
+	//
+	// Example: 25
+	ReservoirL *float64 `json:"reservoir_l,omitempty"`
+
+	// Uses What the tank is known to use.
+	//
+	// Example: ["carbon"]
+	Uses *[]TankPart `json:"uses,omitempty"`
 }
 
 // Result How the work ended.
@@ -3559,8 +3652,13 @@ type Role string
 
 // Round A technician's visits of one day in driving order.
 //
-// Example: {"day":"2026-03-12","drive_km":18.8,"drive_minutes":40,"end_at":"2026-03-12T09:25:00Z","load":[{"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"},{"label":"100 mm","material":"filter_sock","quantity":2,"unit":"piece"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","member_name":"Ana Duarte","overtime_minutes":0,"preview":false,"start_at":"2026-03-12T08:00:00Z","unserved":[{"explanation":"The site is open from 06:00 to 07:00 on that day; the shift begins at 08:00.","items":[{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}],"reason":"outside_access","site_id":"0195f1c0-0013-7000-8000-000000000013","site_name":"Harbourmaster's office"}],"visits":[{"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}],"wait_minutes":0,"work_minutes":45}
+// Example: {"containers":3,"day":"2026-03-12","drive_km":18.8,"drive_minutes":40,"end_at":"2026-03-12T09:25:00Z","load":[{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"},{"label":"100 mm","material":"filter_sock","quantity":2,"unit":"piece"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","member_name":"Ana Duarte","overtime_minutes":0,"preview":false,"start_at":"2026-03-12T08:00:00Z","unclear":[],"unserved":[{"explanation":"the site gives no access between 08:00 and 16:30","items":[{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}],"reason":"no_access","site_id":"0195f1c0-0013-7000-8000-000000000013","site_name":"Harbourmaster's office"}],"visits":[{"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"load":[{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}],"wait_minutes":0,"work_minutes":45}
 type Round struct {
+	// Containers Containers of water altogether.
+	//
+	// Example: 3
+	Containers int `json:"containers"`
+
 	// Day The day.
 	//
 	// Example: 2026-03-12
@@ -3583,7 +3681,7 @@ type Round struct {
 
 	// Load What to carry for the visits still to come.
 	//
-	// Example: [{"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}]
+	// Example: [{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}]
 	Load []LoadLine `json:"load"`
 
 	// MemberID Who drives.
@@ -3611,14 +3709,19 @@ type Round struct {
 	// Example: 2026-03-12T08:00:00Z
 	StartAt *time.Time `json:"start_at,omitempty"`
 
+	// Unclear What of the load could not be worked out.
+	//
+	// Example: ["Wall tank: salt water of unknown salinity; set the tank's salinity target with low and high"]
+	Unclear []string `json:"unclear"`
+
 	// Unserved What found no place.
 	//
-	// Example: [{"explanation":"The site is open from 06:00 to 07:00 on that day; the shift begins at 08:00.","items":[{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}],"reason":"outside_access","site_id":"0195f1c0-0013-7000-8000-000000000013","site_name":"Harbourmaster's office"}]
+	// Example: [{"explanation":"the site gives no access between 08:00 and 16:30","items":[{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}],"reason":"no_access","site_id":"0195f1c0-0013-7000-8000-000000000013","site_name":"Harbourmaster's office"}]
 	Unserved []Unserved `json:"unserved"`
 
 	// Visits The visits in driving order; finished ones stay, marked.
 	//
-	// Example: [{"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}]
+	// Example: [{"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"load":[{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}]
 	Visits []Visit `json:"visits"`
 
 	// WaitMinutes Minutes of waiting.
@@ -3636,7 +3739,7 @@ type Round struct {
 type RoundList struct {
 	// Items The rounds.
 	//
-	// Example: [{"day":"2026-03-12","drive_km":18.8,"drive_minutes":40,"end_at":"2026-03-12T09:25:00Z","load":[{"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"},{"label":"100 mm","material":"filter_sock","quantity":2,"unit":"piece"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","member_name":"Ana Duarte","overtime_minutes":0,"preview":false,"start_at":"2026-03-12T08:00:00Z","unserved":[{"explanation":"The site is open from 06:00 to 07:00 on that day; the shift begins at 08:00.","items":[{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}],"reason":"outside_access","site_id":"0195f1c0-0013-7000-8000-000000000013","site_name":"Harbourmaster's office"}],"visits":[{"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}],"wait_minutes":0,"work_minutes":45}]
+	// Example: [{"containers":3,"day":"2026-03-12","drive_km":18.8,"drive_minutes":40,"end_at":"2026-03-12T09:25:00Z","load":[{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"},{"label":"100 mm","material":"filter_sock","quantity":2,"unit":"piece"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","member_name":"Ana Duarte","overtime_minutes":0,"preview":false,"start_at":"2026-03-12T08:00:00Z","unclear":[],"unserved":[{"explanation":"the site gives no access between 08:00 and 16:30","items":[{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}],"reason":"no_access","site_id":"0195f1c0-0013-7000-8000-000000000013","site_name":"Harbourmaster's office"}],"visits":[{"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"load":[{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}],"wait_minutes":0,"work_minutes":45}]
 	Items []Round `json:"items"`
 
 	// Next Send it as `cursor` to get the next page; absent on the last.
@@ -3944,7 +4047,7 @@ type RoutinePatch struct {
 	// Example: [4,5,6,7,8,9,10]
 	ActiveMonths *[]int `json:"active_months,omitempty"`
 
-	// Cadence A change of a cadence. With another `kind`, fields that belong to the former one are dropped.
+	// Cadence A change of a cadence. With another `kind`, fields of the former one are dropped. A ramp does not become another kind, nor another kind a ramp.
 	//
 	// Example: {"every":10}
 	Cadence *CadencePatch `json:"cadence,omitempty"`
@@ -4070,7 +4173,7 @@ type RoutineRevisionList struct {
 	Next *string `json:"next,omitempty"`
 }
 
-// Shape The water body, by inner dimensions. `box`: length, width, height. `cylinder`: diameter, height. `hexagon` (regular): diameter between opposite sides, height. `bow_front`: length, width at the ends, height, and by how much the front bows out. `stated`: litres.
+// Shape The water body, by inner dimensions. `box`: length, width, height. `cylinder`: diameter, height. `hexagon` (regular): length of one side, height. `bow_front`: length, width at the ends, height, and by how much the front bows out in the middle, at most half the length. `stated`: litres. Dimensions of another form are refused.
 //
 // Example: {"form":"box","height_cm":50,"length_cm":120,"width_cm":55}
 type Shape struct {
@@ -4079,7 +4182,7 @@ type Shape struct {
 	// Example: 12
 	BowCm *float64 `json:"bow_cm,omitempty"`
 
-	// DiameterCm Inner diameter; of a hexagon, between opposite sides.
+	// DiameterCm Inner diameter.
 	//
 	// Example: 60
 	DiameterCm *float64 `json:"diameter_cm,omitempty"`
@@ -4094,7 +4197,7 @@ type Shape struct {
 	// Example: 50
 	HeightCm *float64 `json:"height_cm,omitempty"`
 
-	// LengthCm Inner length.
+	// LengthCm Inner length; of a hexagon, of one side.
 	//
 	// Example: 120
 	LengthCm *float64 `json:"length_cm,omitempty"`
@@ -4119,7 +4222,7 @@ type ShapePatch struct {
 	// Example: 12
 	BowCm *float64 `json:"bow_cm,omitempty"`
 
-	// DiameterCm Inner diameter; of a hexagon, between opposite sides.
+	// DiameterCm Inner diameter.
 	//
 	// Example: 60
 	DiameterCm *float64 `json:"diameter_cm,omitempty"`
@@ -4134,7 +4237,7 @@ type ShapePatch struct {
 	// Example: 50
 	HeightCm *float64 `json:"height_cm,omitempty"`
 
-	// LengthCm Inner length.
+	// LengthCm Inner length; of a hexagon, of one side.
 	//
 	// Example: 120
 	LengthCm *float64 `json:"length_cm,omitempty"`
@@ -4373,14 +4476,14 @@ type SitePatch struct {
 
 // Species What is known of an animal. Entries of the catalogue have no dates and cannot be changed.
 //
-// Example: {"cautions":[{"code":"pair-only","text":"One pair to a tank; a third fish is driven out."}],"counting":"individual","facts":[{"fact":"least_volume","mark":"common_practice","unit":"l","value":110}],"group":"fish","id":"amphiprion-ocellaris","origin":"catalogue","scientific_name":"Amphiprion ocellaris","trade_name":"false clownfish","version":1}
+// Example: {"cautions":[{"code":"pair_only","text":"One pair to a tank; a third fish is driven out."}],"counting":"individual","facts":[{"fact":"min_volume_l","mark":"common_practice","unit":"l","value":110}],"group":"fish","id":"amphiprion-ocellaris","name_mark":"from_memory","origin":"catalogue","other_names":["common clownfish"],"scientific_name":"Amphiprion ocellaris","synonyms":[],"trade_name":"false clownfish","version":1}
 type Species struct {
 	// ArchivedAt When it was archived; null while it is in use.
 	ArchivedAt *time.Time `json:"archived_at,omitempty"`
 
 	// Cautions What to take care of.
 	//
-	// Example: [{"code":"pair-only","text":"One pair to a tank."}]
+	// Example: [{"code":"pair_only","text":"One pair to a tank."}]
 	Cautions []Caution `json:"cautions"`
 
 	// Counting What one of the count is.
@@ -4395,7 +4498,7 @@ type Species struct {
 
 	// Facts What is known, each with its mark.
 	//
-	// Example: [{"fact":"least_volume","mark":"common_practice","unit":"l","value":110}]
+	// Example: [{"fact":"min_volume_l","mark":"common_practice","unit":"l","value":110}]
 	Facts []SpeciesFact `json:"facts"`
 
 	// Group The group an animal belongs to.
@@ -4408,15 +4511,30 @@ type Species struct {
 	// Example: amphiprion-ocellaris
 	ID string `json:"id"`
 
+	// NameMark Where a value comes from: a published source, the common practice of the trade, or memory, to be verified.
+	//
+	// Example: common_practice
+	NameMark *Mark `json:"name_mark,omitempty"`
+
 	// Origin Built in or your own.
 	//
 	// Example: catalogue
 	Origin SpeciesOrigin `json:"origin"`
 
+	// OtherNames Further names in the trade.
+	//
+	// Example: ["common clownfish"]
+	OtherNames []string `json:"other_names"`
+
 	// ScientificName Scientific name.
 	//
 	// Example: Amphiprion ocellaris
 	ScientificName string `json:"scientific_name"`
+
+	// Synonyms Former or misspelt scientific names.
+	//
+	// Example: ["Heteractis crispa"]
+	Synonyms []string `json:"synonyms"`
 
 	// TradeName What the trade calls it.
 	//
@@ -4440,7 +4558,7 @@ type Species struct {
 type SpeciesCreate struct {
 	// Cautions What to take care of.
 	//
-	// Example: [{"code":"pair-only","text":"One pair to a tank."}]
+	// Example: [{"code":"pair_only","text":"One pair to a tank."}]
 	Cautions *[]Caution `json:"cautions,omitempty"`
 
 	// Counting What one of the count is.
@@ -4450,7 +4568,7 @@ type SpeciesCreate struct {
 
 	// Facts What is known, each with its mark.
 	//
-	// Example: [{"fact":"least_volume","mark":"common_practice","unit":"l","value":110}]
+	// Example: [{"fact":"min_volume_l","mark":"common_practice","unit":"l","value":110}]
 	Facts *[]SpeciesFact `json:"facts,omitempty"`
 
 	// Group The group an animal belongs to.
@@ -4468,20 +4586,25 @@ type SpeciesCreate struct {
 	// Example: Amphiprion ocellaris
 	ScientificName string `json:"scientific_name"`
 
+	// Synonyms Former or misspelt scientific names.
+	//
+	// Example: ["Heteractis crispa"]
+	Synonyms *[]string `json:"synonyms,omitempty"`
+
 	// TradeName What the trade calls it.
 	//
 	// Example: false clownfish
-	TradeName *string `json:"trade_name,omitempty"`
+	TradeName string `json:"trade_name"`
 }
 
-// SpeciesFact One thing known of a species, with where it comes from. It has a value, a band or a text.
+// SpeciesFact One thing known of a species, with where it comes from: a value, a band with one or both ends, or a text.
 //
-// Example: {"fact":"least_volume","mark":"common_practice","unit":"l","value":110}
+// Example: {"fact":"min_volume_l","mark":"common_practice","unit":"l","value":110}
 type SpeciesFact struct {
-	// Fact What it is about, such as `least_volume`, `light_band`, `flow_band`, `feeding_days`, `sting_reach`.
+	// Fact What a fact is about. From `light_ppfd` to `second_look_days` it is a figure with its unit, the others are texts.
 	//
-	// Example: least_volume
-	Fact string `json:"fact"`
+	// Example: min_volume_l
+	Fact SpeciesFactName `json:"fact"`
 
 	// High Upper end of a band.
 	//
@@ -4498,7 +4621,7 @@ type SpeciesFact struct {
 	// Example: common_practice
 	Mark Mark `json:"mark"`
 
-	// Source The published source.
+	// Source The source of a published value, needed with it.
 	//
 	// Example: A journal, volume and page
 	Source *string `json:"source,omitempty"`
@@ -4519,6 +4642,11 @@ type SpeciesFact struct {
 	Value *float64 `json:"value,omitempty"`
 }
 
+// SpeciesFactName What a fact is about. From `light_ppfd` to `second_look_days` it is a figure with its unit, the others are texts.
+//
+// Example: min_volume_l
+type SpeciesFactName string
+
 // SpeciesGroup The group an animal belongs to.
 //
 // Example: fish
@@ -4528,7 +4656,7 @@ type SpeciesGroup string
 type SpeciesList struct {
 	// Items The species.
 	//
-	// Example: [{"cautions":[{"code":"pair-only","text":"One pair to a tank; a third fish is driven out."}],"counting":"individual","facts":[{"fact":"least_volume","mark":"common_practice","unit":"l","value":110}],"group":"fish","id":"amphiprion-ocellaris","origin":"catalogue","scientific_name":"Amphiprion ocellaris","trade_name":"false clownfish","version":1}]
+	// Example: [{"cautions":[{"code":"pair_only","text":"One pair to a tank; a third fish is driven out."}],"counting":"individual","facts":[{"fact":"min_volume_l","mark":"common_practice","unit":"l","value":110}],"group":"fish","id":"amphiprion-ocellaris","name_mark":"from_memory","origin":"catalogue","other_names":["common clownfish"],"scientific_name":"Amphiprion ocellaris","synonyms":[],"trade_name":"false clownfish","version":1}]
 	Items []Species `json:"items"`
 
 	// Next Send it as `cursor` to get the next page; absent on the last.
@@ -4548,7 +4676,7 @@ type SpeciesOrigin string
 type SpeciesPatch struct {
 	// Cautions What to take care of.
 	//
-	// Example: [{"code":"pair-only","text":"One pair to a tank."}]
+	// Example: [{"code":"pair_only","text":"One pair to a tank."}]
 	Cautions *[]Caution `json:"cautions,omitempty"`
 
 	// Counting What one of the count is.
@@ -4558,7 +4686,7 @@ type SpeciesPatch struct {
 
 	// Facts What is known, each with its mark.
 	//
-	// Example: [{"fact":"least_volume","mark":"common_practice","unit":"l","value":110}]
+	// Example: [{"fact":"min_volume_l","mark":"common_practice","unit":"l","value":110}]
 	Facts *[]SpeciesFact `json:"facts,omitempty"`
 
 	// Group The group an animal belongs to.
@@ -4570,6 +4698,11 @@ type SpeciesPatch struct {
 	//
 	// Example: Amphiprion ocellaris
 	ScientificName *string `json:"scientific_name,omitempty"`
+
+	// Synonyms Former or misspelt scientific names.
+	//
+	// Example: ["Heteractis crispa"]
+	Synonyms *[]string `json:"synonyms,omitempty"`
 
 	// TradeName What the trade calls it.
 	//
@@ -4619,7 +4752,7 @@ type Tank struct {
 	// Example: Stand creaks; lift the lid from the left.
 	Note *string `json:"note,omitempty"`
 
-	// Shape The water body, by inner dimensions. `box`: length, width, height. `cylinder`: diameter, height. `hexagon` (regular): diameter between opposite sides, height. `bow_front`: length, width at the ends, height, and by how much the front bows out. `stated`: litres.
+	// Shape The water body, by inner dimensions. `box`: length, width, height. `cylinder`: diameter, height. `hexagon` (regular): length of one side, height. `bow_front`: length, width at the ends, height, and by how much the front bows out in the middle, at most half the length. `stated`: litres. Dimensions of another form are refused.
 	//
 	// Example: {"form":"box","height_cm":50,"length_cm":120,"width_cm":55}
 	Shape Shape `json:"shape"`
@@ -4634,7 +4767,7 @@ type Tank struct {
 	// Example: 2024-05-20
 	StartedOn *openapi_types.Date `json:"started_on,omitempty"`
 
-	// Status Where the tank stands. `archived` comes by archiving only; `paused` is refused while living stock is recorded.
+	// Status Where the tank stands. `archived` comes by archiving only; `paused` stops all care, and is refused while living stock is recorded.
 	//
 	// Example: established
 	Status TankStatus `json:"status"`
@@ -4689,7 +4822,7 @@ type TankCreate struct {
 	// Example: Stand creaks; lift the lid from the left.
 	Note *string `json:"note,omitempty"`
 
-	// Shape The water body, by inner dimensions. `box`: length, width, height. `cylinder`: diameter, height. `hexagon` (regular): diameter between opposite sides, height. `bow_front`: length, width at the ends, height, and by how much the front bows out. `stated`: litres.
+	// Shape The water body, by inner dimensions. `box`: length, width, height. `cylinder`: diameter, height. `hexagon` (regular): length of one side, height. `bow_front`: length, width at the ends, height, and by how much the front bows out in the middle, at most half the length. `stated`: litres. Dimensions of another form are refused.
 	//
 	// Example: {"form":"box","height_cm":50,"length_cm":120,"width_cm":55}
 	Shape Shape `json:"shape"`
@@ -4704,7 +4837,7 @@ type TankCreate struct {
 	// Example: 2024-05-20
 	StartedOn *openapi_types.Date `json:"started_on,omitempty"`
 
-	// Status Where the tank stands. `archived` comes by archiving only; `paused` is refused while living stock is recorded.
+	// Status Where the tank stands. `archived` comes by archiving only; `paused` stops all care, and is refused while living stock is recorded.
 	//
 	// Example: established
 	Status *TankStatus `json:"status,omitempty"`
@@ -4743,6 +4876,11 @@ type TankList struct {
 	Next *string `json:"next,omitempty"`
 }
 
+// TankPart What a tank may use or lack, as far as routines depend on it.
+//
+// Example: ph_probe
+type TankPart string
+
 // TankPatch A change of a tank. It stays at its site.
 //
 // Example: {"status":"established"}
@@ -4777,7 +4915,7 @@ type TankPatch struct {
 	// Example: 2024-05-20
 	StartedOn *openapi_types.Date `json:"started_on,omitempty"`
 
-	// Status Where the tank stands. `archived` comes by archiving only; `paused` is refused while living stock is recorded.
+	// Status Where the tank stands. `archived` comes by archiving only; `paused` stops all care, and is refused while living stock is recorded.
 	//
 	// Example: established
 	Status *TankStatus `json:"status,omitempty"`
@@ -4793,7 +4931,7 @@ type TankPatch struct {
 	Targets *[]Target `json:"targets,omitempty"`
 }
 
-// TankStatus Where the tank stands. `archived` comes by archiving only; `paused` is refused while living stock is recorded.
+// TankStatus Where the tank stands. `archived` comes by archiving only; `paused` stops all care, and is refused while living stock is recorded.
 //
 // Example: established
 type TankStatus string
@@ -4820,11 +4958,11 @@ type Target struct {
 
 // Unserved A site with work that found no place in the round.
 //
-// Example: {"explanation":"The site is open from 06:00 to 07:00 on that day; the shift begins at 08:00.","items":[{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}],"reason":"outside_access","site_id":"0195f1c0-0013-7000-8000-000000000013","site_name":"Harbourmaster's office"}
+// Example: {"explanation":"the site gives no access between 08:00 and 16:30","items":[{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}],"reason":"no_access","site_id":"0195f1c0-0013-7000-8000-000000000013","site_name":"Harbourmaster's office"}
 type Unserved struct {
 	// Explanation The reason in words.
 	//
-	// Example: The site is open from 06:00 to 07:00 on that day; the shift begins at 08:00.
+	// Example: the site gives no access between 08:00 and 16:30
 	Explanation string `json:"explanation"`
 
 	// Items The work that is left.
@@ -4832,9 +4970,9 @@ type Unserved struct {
 	// Example: [{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}]
 	Items []RoutineItem `json:"items"`
 
-	// Reason Why, such as `outside_access`, `outside_shift`, `absent`, `skill_missing`. New ones may be added.
+	// Reason Why, such as `no_shift`, `no_access`, `window_too_short`, `access_missed`, `too_late`, `no_room`. New ones may be added.
 	//
-	// Example: outside_access
+	// Example: no_access
 	Reason string `json:"reason"`
 
 	// SiteID The site.
@@ -4900,7 +5038,7 @@ type VehiclePatch struct {
 
 // Visit One technician at one site on one day. In a preview nothing is stored, so `id`, `version` and the dates of creation are absent.
 //
-// Example: {"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}
+// Example: {"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"load":[{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}
 type Visit struct {
 	// Address A postal address.
 	//
@@ -4951,6 +5089,11 @@ type Visit struct {
 	//
 	// Example: [{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}]
 	Items []VisitItem `json:"items"`
+
+	// Load What to carry for this visit; given in rounds.
+	//
+	// Example: [{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}]
+	Load *[]LoadLine `json:"load,omitempty"`
 
 	// MemberID Who goes.
 	//
@@ -5147,7 +5290,7 @@ type VisitItem struct {
 type VisitList struct {
 	// Items The visits.
 	//
-	// Example: [{"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}]
+	// Example: [{"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"load":[{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}]
 	Items []Visit `json:"items"`
 
 	// Next Send it as `cursor` to get the next page; absent on the last.
@@ -5258,7 +5401,7 @@ type WorkKind string
 
 // WorkRecord What was done. Records stay as they are; a wrong one is declared void. What a record counts for is worked out anew with all others: the fields from `counts_for` to `next` are in the answers about one record, and left out of lists.
 //
-// Example: {"already_done":false,"amounts":[{"material":"salt_water","quantity":35,"unit":"l"}],"counts_for":{"nominal_due":"2026-03-02","ordinal":0},"done_at":"2026-03-02T09:40:00Z","done_by":{"id":"0195f1c0-0002-7000-8000-000000000002","kind":"member","name":"Ana Duarte"},"done_on":"2026-03-02","extra":false,"id":"0195f1c0-0011-7000-8000-000000000011","minutes":35,"next":{"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"day":"2026-03-07","days_early":2,"days_late":3,"kind":"window","to":"2026-03-12"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"moved_by_closure","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"},"nominal_due":"2026-03-02","ordinal":0,"readings":[{"parameter":"salinity","taken_at":"2026-03-02T09:05:00Z","unit":"PSU","value":34.8}],"received_at":"2026-03-02T09:41:03Z","recorded_by":"0195f1c0-0002-7000-8000-000000000002","result":"done","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","tank_id":"0195f1c0-0007-7000-8000-000000000007","with_joined":false,"work_kind":"water_change"}
+// Example: {"already_done":false,"amounts":[{"material":"salt_water","quantity":35,"unit":"l"}],"counts_for":{"nominal_due":"2026-03-02","ordinal":0},"done_at":"2026-03-02T09:40:00Z","done_by":{"id":"0195f1c0-0002-7000-8000-000000000002","kind":"member","name":"Ana Duarte"},"done_on":"2026-03-02","extra":false,"id":"0195f1c0-0011-7000-8000-000000000011","minutes":35,"next":{"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"},"nominal_due":"2026-03-02","ordinal":0,"readings":[{"parameter":"salinity","taken_at":"2026-03-02T09:05:00Z","unit":"PSU","value":34.8}],"received_at":"2026-03-02T09:41:03Z","recorded_by":"0195f1c0-0002-7000-8000-000000000002","result":"done","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","tank_id":"0195f1c0-0007-7000-8000-000000000007","with_joined":false,"work_kind":"water_change"}
 type WorkRecord struct {
 	// AlreadyDone Whether the work had been done already.
 	//
@@ -5322,7 +5465,7 @@ type WorkRecord struct {
 
 	// Next One piece of work that is due in a window of days.
 	//
-	// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"day":"2026-03-07","days_early":2,"days_late":3,"kind":"window","to":"2026-03-12"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"moved_by_closure","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
+	// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
 	Next *DueItem `json:"next,omitempty"`
 
 	// NominalDue The piece it names, as sent.
@@ -5412,10 +5555,10 @@ type WorkRecord struct {
 type WorkRecordBatch = []WorkRecordCreate
 
 // WorkRecordCreate What was done. Give `routine_id` for planned work, with `nominal_due` and `ordinal` if you know the piece; without
-// them it counts for what is open. Unplanned work has `tank_id` and `work_kind` instead.
+// them it counts for what is open. Unplanned work has `tank_id` and `work_kind` instead, never both.
 //
-// Give `done_at`, or `done_on` where only the day is known; with neither it was done now. Five minutes ahead of the
-// service's clock are taken, no more. `partly` asks for `share_percent`, `skipped` and `no_access` for a `reason`.
+// Give `done_at`, or `done_on` where only the day is known, not both; with neither it was done now. Five minutes ahead of the
+// service's clock are taken, no more. `partly` asks for `share_percent`, `skipped` for a `reason`.
 //
 // Example: {"amounts":[{"material":"salt_water","quantity":35,"unit":"l"}],"done_at":"2026-03-02T09:40:00Z","minutes":35,"nominal_due":"2026-03-02","ordinal":0,"readings":[{"parameter":"salinity","taken_at":"2026-03-02T09:05:00Z","unit":"PSU","value":34.8}],"result":"done","routine_id":"0195f1c0-000c-7000-8000-00000000000c"}
 type WorkRecordCreate struct {
@@ -5499,7 +5642,7 @@ type WorkRecordCreate struct {
 	// Example: 50
 	SharePercent *int `json:"share_percent,omitempty"`
 
-	// TankID The tank of unplanned work; with a routine it may be left out.
+	// TankID The tank of unplanned work; a routine says it by itself.
 	//
 	// Example: 0195f1c0-0007-7000-8000-000000000007
 	TankID *openapi_types.UUID `json:"tank_id,omitempty"`
@@ -5561,16 +5704,15 @@ type SpeciesID = string
 
 // BadRequest What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5579,16 +5721,15 @@ type BadRequest = Problem
 
 // Conflict What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5597,16 +5738,15 @@ type Conflict = Problem
 
 // Forbidden What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5615,16 +5755,15 @@ type Forbidden = Problem
 
 // Internal What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5633,16 +5772,15 @@ type Internal = Problem
 
 // Invalid What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5651,16 +5789,15 @@ type Invalid = Problem
 
 // NotFound What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5669,16 +5806,15 @@ type NotFound = Problem
 
 // PreconditionFailed What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5687,16 +5823,15 @@ type PreconditionFailed = Problem
 
 // TooLarge What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5705,16 +5840,15 @@ type TooLarge = Problem
 
 // TooManyRequests What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5723,16 +5857,15 @@ type TooManyRequests = Problem
 
 // Unauthenticated What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
@@ -5741,39 +5874,20 @@ type Unauthenticated = Problem
 
 // Unavailable What went wrong (RFC 9457), and what to do about it. `type` is one of
 //
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
+// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form or content type is not what this document says
 // - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
 // - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
 // - `urn:tankward:problem:not-found`: no such thing in this organisation
 // - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
 // - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
+// - `urn:tankward:problem:in-flight`: the same request is being carried out right now
+// - `urn:tankward:problem:stale`: the resource is not at the version in `If-Match`
 // - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
 // - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
 // - `urn:tankward:problem:too-many-requests`: slow down
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
 // - `urn:tankward:problem:unavailable`: the service cannot take the request now
 type Unavailable = Problem
-
-// UnsupportedMediaType What went wrong (RFC 9457), and what to do about it. `type` is one of
-//
-// - `urn:tankward:problem:bad-request`: the request cannot be read, or its form is not what this document says
-// - `urn:tankward:problem:unauthenticated`: no access key, or one that is unknown, expired or revoked
-// - `urn:tankward:problem:forbidden`: the role of the key's member may not do this
-// - `urn:tankward:problem:not-found`: no such thing in this organisation
-// - `urn:tankward:problem:method-not-allowed`: the path exists, the method does not
-// - `urn:tankward:problem:conflict`: it clashes with what is stored
-// - `urn:tankward:problem:busy`: the same request is being carried out right now
-// - `urn:tankward:problem:precondition-failed`: the resource is not at the version in `If-Match`
-// - `urn:tankward:problem:too-large`: the body is larger than 1 MiB
-// - `urn:tankward:problem:unsupported-media-type`: the body's content type is not the one asked for
-// - `urn:tankward:problem:invalid`: the form is right, the content cannot be carried out
-// - `urn:tankward:problem:too-many-requests`: slow down
-// - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
-// - `urn:tankward:problem:unavailable`: the service cannot take the request now
-type UnsupportedMediaType = Problem
 
 // GetContractParams defines parameters for GetContract.
 type GetContractParams struct {
@@ -5810,7 +5924,7 @@ type RevokeAccessKeyParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -5855,7 +5969,7 @@ type ArchiveClosureParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -5870,7 +5984,7 @@ type PatchClosureParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -5900,7 +6014,7 @@ type ArchiveCustomerParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -5915,7 +6029,7 @@ type PatchCustomerParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -5927,7 +6041,7 @@ type ListDueWorkParams struct {
 	// Cursor The `next` of the page before.
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 
-	// On The day; each site's own today unless you say otherwise. In the past: what was open at the end of that day, as known now. In the future: what is planned on that day.
+	// On The day; each site's own today unless you say otherwise. In the past: what was open at the end of that day, as known now. In the future, up to 400 days ahead: what is planned on that day.
 	On *openapi_types.Date `form:"on,omitempty" json:"on,omitempty"`
 
 	// SiteID Only work at this site.
@@ -5936,14 +6050,17 @@ type ListDueWorkParams struct {
 	// TankID Only work at this tank.
 	TankID *openapi_types.UUID `form:"tank_id,omitempty" json:"tank_id,omitempty"`
 
+	// MemberID Only work at sites of this responsible member.
+	MemberID *openapi_types.UUID `form:"member_id,omitempty" json:"member_id,omitempty"`
+
 	// WorkKind Only work of this kind.
 	WorkKind *WorkKind `form:"work_kind,omitempty" json:"work_kind,omitempty"`
 
 	// PerformedBy Only work of this performer.
 	PerformedBy *Performer `form:"performed_by,omitempty" json:"performed_by,omitempty"`
 
-	// State Only work in these states, separated by commas.
-	State *[]ItemState `form:"state,omitempty" json:"state,omitempty"`
+	// State Only work in this state.
+	State *ItemState `form:"state,omitempty" json:"state,omitempty"`
 
 	// IfNoneMatch Answer only if its ETag is not (one of) this.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -5981,7 +6098,7 @@ type ArchiveEquipmentParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -5996,7 +6113,7 @@ type PatchEquipmentParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6035,7 +6152,7 @@ type ArchiveLivestockParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6050,7 +6167,7 @@ type PatchLivestockParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6116,7 +6233,7 @@ type ArchiveMemberParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6131,7 +6248,7 @@ type PatchMemberParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6146,7 +6263,7 @@ type PatchOrganisationParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6194,7 +6311,7 @@ type ArchivePauseParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6209,7 +6326,7 @@ type PatchPauseParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6269,7 +6386,7 @@ type ArchiveRoutineParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6284,7 +6401,7 @@ type PatchRoutineParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6356,7 +6473,7 @@ type ArchiveSiteParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6371,7 +6488,7 @@ type PatchSiteParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6386,7 +6503,7 @@ type PutAccessNotesParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6425,7 +6542,7 @@ type ArchiveSpeciesParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6440,7 +6557,7 @@ type PatchSpeciesParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6479,7 +6596,7 @@ type ArchiveTankParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6494,7 +6611,7 @@ type PatchTankParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6506,8 +6623,11 @@ type ListTankDueWorkParams struct {
 	// Cursor The `next` of the page before.
 	Cursor *Cursor `form:"cursor,omitempty" json:"cursor,omitempty"`
 
-	// On The day; each site's own today unless you say otherwise. In the past: what was open at the end of that day, as known now. In the future: what is planned on that day.
+	// On The day; each site's own today unless you say otherwise. In the past: what was open at the end of that day, as known now. In the future, up to 400 days ahead: what is planned on that day.
 	On *openapi_types.Date `form:"on,omitempty" json:"on,omitempty"`
+
+	// MemberID Only work at sites of this responsible member.
+	MemberID *openapi_types.UUID `form:"member_id,omitempty" json:"member_id,omitempty"`
 
 	// WorkKind Only work of this kind.
 	WorkKind *WorkKind `form:"work_kind,omitempty" json:"work_kind,omitempty"`
@@ -6515,8 +6635,8 @@ type ListTankDueWorkParams struct {
 	// PerformedBy Only work of this performer.
 	PerformedBy *Performer `form:"performed_by,omitempty" json:"performed_by,omitempty"`
 
-	// State Only work in these states, separated by commas.
-	State *[]ItemState `form:"state,omitempty" json:"state,omitempty"`
+	// State Only work in this state.
+	State *ItemState `form:"state,omitempty" json:"state,omitempty"`
 
 	// IfNoneMatch Answer only if its ETag is not (one of) this.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
@@ -6545,6 +6665,18 @@ type ListTankReadingsParams struct {
 
 // PreviewReadySetParams defines parameters for PreviewReadySet.
 type PreviewReadySetParams struct {
+	// ReservoirL Usable litres of the top-up reservoir.
+	ReservoirL *float64 `form:"reservoir_l,omitempty" json:"reservoir_l,omitempty"`
+
+	// EvaporationLPerDay Litres that evaporate in a day.
+	EvaporationLPerDay *float64 `form:"evaporation_l_per_day,omitempty" json:"evaporation_l_per_day,omitempty"`
+
+	// Uses What the tank is known to use, separated by commas.
+	Uses *[]TankPart `form:"uses,omitempty" json:"uses,omitempty"`
+
+	// Lacks What the tank is known to lack, separated by commas; unless you say, what its recorded equipment lacks.
+	Lacks *[]TankPart `form:"lacks,omitempty" json:"lacks,omitempty"`
+
 	// IfNoneMatch Answer only if its ETag is not (one of) this.
 	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
 }
@@ -6590,7 +6722,7 @@ type FinishVisitParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6599,7 +6731,7 @@ type StartVisitParams struct {
 	// IdempotencyKey A text of your own by which a repeat of this request is recognised.
 	IdempotencyKey *IdempotencyKey `json:"Idempotency-Key,omitempty"`
 
-	// IfMatch Change it only if its ETag is (one of) this; `*`: whatever it is.
+	// IfMatch Change it only if its version is this; `*`: whatever it is.
 	IfMatch *IfMatch `json:"If-Match,omitempty"`
 }
 
@@ -6950,15 +7082,15 @@ type ServerInterface interface {
 	// GetDocs Read the documentation
 	// (GET /docs)
 	GetDocs(ctx echo.Context) error
-	// GetLive Is it alive
+	// GetLivez Is it alive
 	// (GET /livez)
-	GetLive(ctx echo.Context) error
+	GetLivez(ctx echo.Context) error
 	// GetContract Read this document
 	// (GET /openapi.yaml)
 	GetContract(ctx echo.Context, params GetContractParams) error
-	// GetReady Is it ready
+	// GetReadyz Is it ready
 	// (GET /readyz)
-	GetReady(ctx echo.Context) error
+	GetReadyz(ctx echo.Context) error
 	// ListAccessKeys List access keys
 	// (GET /v1/access-keys)
 	ListAccessKeys(ctx echo.Context, params ListAccessKeysParams) error
@@ -7221,12 +7353,12 @@ func (w *ServerInterfaceWrapper) GetDocs(ctx echo.Context) error {
 	return err
 }
 
-// GetLive converts echo context to params.
-func (w *ServerInterfaceWrapper) GetLive(ctx echo.Context) error {
+// GetLivez converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLivez(ctx echo.Context) error {
 	var err error
 
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetLive(ctx)
+	err = w.Handler.GetLivez(ctx)
 	return err
 }
 
@@ -7259,12 +7391,12 @@ func (w *ServerInterfaceWrapper) GetContract(ctx echo.Context) error {
 	return err
 }
 
-// GetReady converts echo context to params.
-func (w *ServerInterfaceWrapper) GetReady(ctx echo.Context) error {
+// GetReadyz converts echo context to params.
+func (w *ServerInterfaceWrapper) GetReadyz(ctx echo.Context) error {
 	var err error
 
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetReady(ctx)
+	err = w.Handler.GetReadyz(ctx)
 	return err
 }
 
@@ -7934,6 +8066,13 @@ func (w *ServerInterfaceWrapper) ListDueWork(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tank_id: %s", err))
 	}
 
+	// ------------- Optional query parameter "member_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "member_id", ctx.QueryParams(), &params.MemberID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member_id: %s", err))
+	}
+
 	// ------------- Optional query parameter "work_kind" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "work_kind", ctx.QueryParams(), &params.WorkKind, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
@@ -7950,7 +8089,7 @@ func (w *ServerInterfaceWrapper) ListDueWork(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "state" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", false, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter state: %s", err))
 	}
@@ -10479,6 +10618,13 @@ func (w *ServerInterfaceWrapper) ListTankDueWork(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter on: %s", err))
 	}
 
+	// ------------- Optional query parameter "member_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "member_id", ctx.QueryParams(), &params.MemberID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member_id: %s", err))
+	}
+
 	// ------------- Optional query parameter "work_kind" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "work_kind", ctx.QueryParams(), &params.WorkKind, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
@@ -10495,7 +10641,7 @@ func (w *ServerInterfaceWrapper) ListTankDueWork(ctx echo.Context) error {
 
 	// ------------- Optional query parameter "state" -------------
 
-	err = runtime.BindQueryParameterWithOptions("form", false, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter state: %s", err))
 	}
@@ -10605,6 +10751,33 @@ func (w *ServerInterfaceWrapper) PreviewReadySet(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params PreviewReadySetParams
+	// ------------- Optional query parameter "reservoir_l" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "reservoir_l", ctx.QueryParams(), &params.ReservoirL, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter reservoir_l: %s", err))
+	}
+
+	// ------------- Optional query parameter "evaporation_l_per_day" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "evaporation_l_per_day", ctx.QueryParams(), &params.EvaporationLPerDay, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter evaporation_l_per_day: %s", err))
+	}
+
+	// ------------- Optional query parameter "uses" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", false, false, "uses", ctx.QueryParams(), &params.Uses, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter uses: %s", err))
+	}
+
+	// ------------- Optional query parameter "lacks" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", false, false, "lacks", ctx.QueryParams(), &params.Lacks, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter lacks: %s", err))
+	}
 
 	headers := ctx.Request().Header
 	// ------------- Optional header parameter "If-None-Match" -------------
@@ -11179,8 +11352,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/visits/:id", wrapper.GetVisit, options.OperationMiddlewares["getVisit"]...)
 	router.POST(options.BaseURL+"/v1/visits/:id/start", wrapper.StartVisit, options.OperationMiddlewares["startVisit"]...)
 	router.POST(options.BaseURL+"/v1/visits/:id/finish", wrapper.FinishVisit, options.OperationMiddlewares["finishVisit"]...)
-	router.GET(options.BaseURL+"/livez", wrapper.GetLive, options.OperationMiddlewares["getLive"]...)
-	router.GET(options.BaseURL+"/readyz", wrapper.GetReady, options.OperationMiddlewares["getReady"]...)
+	router.GET(options.BaseURL+"/livez", wrapper.GetLivez, options.OperationMiddlewares["getLivez"]...)
+	router.GET(options.BaseURL+"/readyz", wrapper.GetReadyz, options.OperationMiddlewares["getReadyz"]...)
 	router.GET(options.BaseURL+"/openapi.yaml", wrapper.GetContract, options.OperationMiddlewares["getContract"]...)
 	router.GET(options.BaseURL+"/docs", wrapper.GetDocs, options.OperationMiddlewares["getDocs"]...)
 
