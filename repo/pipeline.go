@@ -139,6 +139,24 @@ func collect(c *pgx.Conn, p *pgconn.Pipeline, queries []query) error {
 	return nil
 }
 
+// run is how several queries are sent at once: outside of a transaction by
+// DB.read, inside of one by Tx.read.
+type run func(ctx context.Context, queries ...query) error
+
+// reader gives the way to read for a scope.
+func (db *DB) reader(s tx.Scope) run {
+	return func(ctx context.Context, queries ...query) error { return db.read(ctx, s, queries...) }
+}
+
+// read sends queries inside the command's transaction, in one round trip.
+func (t *Tx) read(ctx context.Context, queries ...query) error {
+	b := &pgx.Batch{}
+	for _, q := range queries {
+		b.Queue(q.sql, q.args...).Query(q.scan)
+	}
+	return translate("read in a transaction", t.tx.SendBatch(ctx, b).Close())
+}
+
 // into collects all rows of type R, matched by column name, and converts each.
 func into[R, T any](dst *[]T, convert func(R) T) func(pgx.Rows) error {
 	return func(rows pgx.Rows) error {

@@ -19,8 +19,9 @@ import (
 // Tx offers what commands load and save, bound to one organisation. Its
 // methods stand in the file of their aggregate.
 type Tx struct {
-	tx  pgx.Tx
-	org uuid.UUID
+	tx    pgx.Tx
+	org   uuid.UUID
+	actor uuid.UUID
 }
 
 var _ fleet.Tx = (*Tx)(nil)
@@ -83,7 +84,7 @@ func (r *Runner[T]) once(ctx context.Context, s tx.Scope, key string, fingerprin
 		return tx.Answer{}, false, fmt.Errorf("begin: %w", err)
 	}
 	defer rollback(ctx, pgtx)
-	t := &Tx{tx: pgtx, org: s.Org}
+	t := &Tx{tx: pgtx, org: s.Org, actor: s.Actor}
 	last := finishing{scope: s, key: key}
 	if r.db.verify {
 		if last.before, err = t.touched(ctx); err != nil {

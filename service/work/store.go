@@ -145,6 +145,16 @@ type Reads interface {
 	// Plans gives histories for reading: of the named routines, or of all that
 	// fit the filter; all says whether records before the last closing count too.
 	Plans(ctx context.Context, s tx.Scope, ids []uuid.UUID, f DueFilter, all bool) ([]Plan, int64, error)
+	// Routine gives one routine; Routines lists them by id.
+	Routine(ctx context.Context, s tx.Scope, id uuid.UUID) (Routine, error)
+	Routines(ctx context.Context, s tx.Scope, f RoutineFilter, p resource.Paging) (resource.Page[Routine], error)
+	// Revisions lists what a routine said, the oldest first.
+	Revisions(ctx context.Context, s tx.Scope, routine uuid.UUID) ([]RevisionView, error)
+	// Pause gives one pause; ListPauses lists them by id.
+	Pause(ctx context.Context, s tx.Scope, id uuid.UUID) (Pause, error)
+	ListPauses(ctx context.Context, s tx.Scope, tank, routine uuid.UUID, p resource.Paging) (resource.Page[Pause], error)
+	// ListParameters gives the catalogue of what can be measured, by code.
+	ListParameters(ctx context.Context, s tx.Scope) ([]Parameter, error)
 	// Records lists records, the newest day first.
 	Records(ctx context.Context, s tx.Scope, f RecordFilter, p resource.Paging) (resource.Page[Record], error)
 	// Record gives one record.
@@ -154,4 +164,18 @@ type Reads interface {
 	// Stored gives what is stored of all routines, and which record closes which
 	// item, to be compared with a fold.
 	Stored(ctx context.Context, s tx.Scope) (map[uuid.UUID]care.Stored, map[uuid.UUID][]care.Close, error)
+}
+
+// RoutineFilter narrows a list of routines; an empty field doesn't.
+type RoutineFilter struct {
+	Tank, Site  uuid.UUID
+	WorkKind    care.WorkKind
+	PerformedBy care.Performer
+}
+
+// RevisionView is a revision with who entered it.
+type RevisionView struct {
+	care.Revision
+	Actor     uuid.UUID
+	RampLight uuid.UUID
 }
