@@ -13,6 +13,11 @@ import (
 	"tankward/service/tx"
 )
 
+var (
+	_ access.Tx    = (*Tx)(nil)
+	_ access.Reads = (*DB)(nil)
+)
+
 // accessKeyRow reads a revoked key as archived: it has no other end, and no
 // other change.
 type accessKeyRow struct {

@@ -51,12 +51,22 @@ type Options struct {
 // Open connects to url, takes on the application's role and refuses to go on
 // when that role could see past the wall between organisations.
 func Open(ctx context.Context, url string, o Options) (*DB, error) {
+	pool, err := OpenPool(ctx, url, o.MaxConns)
+	if err != nil {
+		return nil, err
+	}
+	return &DB{pool: pool, verify: o.VerifyTrail, clock: o.Clock, newID: o.NewID}, nil
+}
+
+// OpenPool is Open for the bare connections, which the job queue needs; zero
+// maxConns leaves their number to the driver.
+func OpenPool(ctx context.Context, url string, maxConns int32) (*pgxpool.Pool, error) {
 	cfg, err := pgxpool.ParseConfig(url)
 	if err != nil {
 		return nil, fmt.Errorf("read the database address: %w", err)
 	}
-	if o.MaxConns > 0 {
-		cfg.MaxConns = o.MaxConns
+	if maxConns > 0 {
+		cfg.MaxConns = maxConns
 	}
 	cfg.ConnConfig.RuntimeParams["application_name"] = "tankward"
 	cfg.AfterConnect = func(ctx context.Context, c *pgx.Conn) error {
@@ -67,12 +77,11 @@ func Open(ctx context.Context, url string, o Options) (*DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open the pool: %w", err)
 	}
-	db := &DB{pool: pool, verify: o.VerifyTrail, clock: o.Clock, newID: o.NewID}
-	if err := db.checkRole(ctx); err != nil {
+	if err := checkRole(ctx, pool); err != nil {
 		pool.Close()
 		return nil, err
 	}
-	return db, nil
+	return pool, nil
 }
 
 // Close sends what other replicas have not been told yet, waits for connections
@@ -92,9 +101,9 @@ func (db *DB) Ready(ctx context.Context) error {
 	return db.pool.Ping(ctx)
 }
 
-func (db *DB) checkRole(ctx context.Context) error {
+func checkRole(ctx context.Context, pool *pgxpool.Pool) error {
 	var super, bypass, owner bool
-	err := db.pool.QueryRow(ctx, `
+	err := pool.QueryRow(ctx, `
 		SELECT
 			r.rolsuper,
 			r.rolbypassrls,

@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
 
 	"tankward/service/fault"
 	"tankward/service/fleet"
@@ -176,4 +177,10 @@ func (db *DB) maintain(ctx context.Context, org uuid.UUID, sql string, args ...a
 		return 0, translate("maintain", err)
 	}
 	return tag.RowsAffected(), translate("commit", pgtx.Commit(ctx))
+}
+
+// Together runs f in a transaction of a bare pool, bound to no organisation: for
+// the job queue's own tables.
+func Together(ctx context.Context, pool *pgxpool.Pool, f func(pgx.Tx) error) error {
+	return pgx.BeginFunc(ctx, pool, f)
 }
