@@ -56,4 +56,7 @@ func (d Day) String() string {
 func (d Day) Weekday() int { return int(((int64(d)+3)%7+7)%7) + 1 }
 
 // Month gives the month, 1 to 12.
-func (d Day) Month() int { return int(d.Time().Month()) }
+func (d Day) Month() int {
+	_, month, _ := civil(d)
+	return month
+}

@@ -230,6 +230,10 @@ type Seed struct {
 	Closed   Identity
 	Result   Result
 	Level    float64
+	NewDueOn Day // of the record: the next nominal due, zero when not given
+	// Used are all closed items of the routine whose nominal due lies on or
+	// after DoneOn and whose record is not later than this one.
+	Used []Identity
 }
 
 // State says where an item stands on a day.

@@ -1,0 +1,182 @@
+package care
+
+import (
+	"slices"
+
+	"github.com/google/uuid"
+)
+
+// OpenOn gives what is open at the end of a day, as known now.
+func OpenOn(h History, day Day) []Item {
+	f := newFold(&h, false)
+	f.run(day)
+	return f.open(day)
+}
+
+// open gives what is open at the end of a day that the fold has reached.
+func (f *fold) open(day Day) []Item {
+	if _, paused := spanAt(f.activity.pauses, day); paused && !f.cur.stepBack {
+		return nil
+	}
+	it, ok := f.cur.item(day, f.late, f.lost)
+	if !ok {
+		return nil
+	}
+	return []Item{it}
+}
+
+// Settle gives what a command writes back: the stored item, which record
+// closes which item, and what each record counts for.
+func Settle(h History) Settled {
+	f := newFold(&h, false)
+	f.run(f.lastEvent())
+	return Settled{Stored: f.stored(), Closes: f.changedCloses(), Counted: f.tell()}
+}
+
+// lastEvent gives the last day on which anybody did anything, so that what is
+// stored is no function of today.
+func (f *fold) lastEvent() Day {
+	last := MinDay
+	if n := len(f.records); n > 0 {
+		last = f.records[n-1].DoneOn
+	}
+	if n := len(f.h.Revisions); n > 1 {
+		last = max(last, f.h.Revisions[n-1].From)
+	}
+	for _, e := range f.h.RampEvents {
+		last = max(last, e.Day)
+	}
+	if f.h.Seed != nil {
+		last = max(last, f.h.Seed.DoneOn)
+	}
+	if f.parent != nil {
+		last = max(last, f.parent.lastEvent())
+	}
+	return last
+}
+
+// stored gives the oldest unclosed item and the first day on which it may no
+// longer be all.
+func (f *fold) stored() Stored {
+	s, until := &f.cur, f.nextChange()
+	late, lost := f.late, f.lost
+	if f.oldest.ok {
+		s, until, late, lost = &f.oldest, f.takenOver, older{}, nil
+	}
+	if !s.ok {
+		return Stored{None: true, NextEarliest: until, LateFrom: MaxDay}
+	}
+	out := Stored{Item: s.bare(late, lost), NextEarliest: until, LateFrom: s.lateFrom(late)}
+	switch {
+	case s.blocked:
+		out.Item.State = Blocked
+	case s.waiting:
+		out.Item.State = Waiting
+	}
+	return out
+}
+
+// nextChange gives the next day on which something happens by itself: another
+// item opens or a pause begins, here or where the work follows.
+func (f *fold) nextChange() Day {
+	day := MaxDay
+	if f.next.ok {
+		day = min(day, f.next.earliest)
+	}
+	if f.nextPause < len(f.activity.pauses) {
+		day = min(day, f.activity.pauses[f.nextPause].From)
+	}
+	day = min(day, f.nextRampDay())
+	if f.parent != nil && f.inSameVisit() {
+		day = min(day, f.parent.nextChange())
+	}
+	return day
+}
+
+// changedCloses gives the closed items that the fold did not begin with.
+func (f *fold) changedCloses() []Close {
+	var closes []Close
+	for _, c := range f.closes {
+		if c.changed {
+			closes = append(closes, c.Close)
+		}
+	}
+	return closes
+}
+
+// tell says what each record counts for.
+func (f *fold) tell() []Counted {
+	told := make([]Counted, len(f.counted))
+	for i, c := range f.counted {
+		told[i] = c.Counted
+		if c.Extra && c.closing >= 0 {
+			told[i].ClosedBy = f.closes[c.closing].RecordID
+		}
+	}
+	return told
+}
+
+// On gives what is open at the end of a day that lies before NextEarliest and
+// not before the newest record; false means that a fold is needed.
+func (s Stored) On(day Day) ([]Item, bool) {
+	if day >= s.NextEarliest {
+		return nil, false
+	}
+	it := s.Item
+	if s.None || day < it.Earliest && it.State != Waiting {
+		return nil, true
+	}
+	switch {
+	case it.State == Blocked:
+	case day >= s.LateFrom:
+		it.State, it.LateSince = Overdue, s.LateFrom
+	case day < it.Earliest:
+		it.State = Waiting
+	case day < it.Due:
+		it.State = Early
+	default:
+		it.State = Due
+	}
+	return []Item{it}, true
+}
+
+// sow sets the state right after the seed's record.
+func (f *fold) sow(seed *Seed) {
+	f.day, f.lastDone = seed.DoneOn, seed.DoneOn
+	state := DoneState
+	if seed.Result == Skipped {
+		state = SkippedState
+	}
+	f.closes = []closing{{Close: Close{Identity: seed.Closed, RecordID: seed.RecordID, DoneOn: seed.DoneOn, State: state}}}
+	f.gone, f.isGone, f.after = seed.Closed, true, seed.Closed.NominalDue
+	for _, id := range append([]Identity{seed.Closed}, seed.Used...) {
+		f.used[id.NominalDue] = max(f.used[id.NominalDue], id.Ordinal+1)
+	}
+	for f.nextRecord < len(f.records) && !seed.before(f.records[f.nextRecord]) {
+		f.nextRecord++
+	}
+	for f.nextRevision < len(f.h.Revisions) && f.h.Revisions[f.nextRevision].From <= f.day {
+		f.useRevision(f.nextRevision)
+		f.nextRevision++
+	}
+	for ; f.nextPause < len(f.activity.pauses) && f.activity.pauses[f.nextPause].From <= f.day; f.nextPause++ {
+		f.resumed = f.activity.pauses[f.nextPause]
+		f.after = max(f.after, f.resumed.From-1)
+	}
+	if f.parent != nil {
+		for ; f.nextStep < len(f.parent.steps) && f.parent.steps[f.nextStep].day <= f.day; f.nextStep++ {
+			if st := f.parent.steps[f.nextStep]; st.closed == nil {
+				f.seen = st
+			}
+		}
+	}
+	f.planAfter(closer{id: seed.RecordID, day: seed.DoneOn, newDue: seed.NewDueOn})
+}
+
+// before says whether a record comes after the seed's in the order in which
+// records count.
+func (s *Seed) before(r Record) bool {
+	return r.DoneOn > s.DoneOn || r.DoneOn == s.DoneOn && lessID(s.RecordID, r.ID)
+}
+
+func lessID(a, b uuid.UUID) bool { return slices.Compare(a[:], b[:]) < 0 }
