@@ -449,6 +449,21 @@ func (e MaterialUnit) Valid() bool {
 	}
 }
 
+// Defines values for OptionalPointPatchType.
+const (
+	OptionalPointPatchTypePoint OptionalPointPatchType = "Point"
+)
+
+// Valid indicates whether the value is a known member of the OptionalPointPatchType enum.
+func (e OptionalPointPatchType) Valid() bool {
+	switch e {
+	case OptionalPointPatchTypePoint:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for OrganisationKind.
 const (
 	OrganisationKindBusiness OrganisationKind = "business"
@@ -2803,10 +2818,10 @@ type MemberPatch struct {
 	// Example: ana@example.org
 	Email *string `json:"email,omitempty"`
 
-	// EndPosition A change of a position.
+	// EndPosition A change of a position that may be taken away.
 	//
-	// Example: {"coordinates":[-9.1366,38.7139]}
-	EndPosition *PointPatch `json:"end_position,omitempty"`
+	// Example: {"coordinates":[-9.1366,38.7139],"type":"Point"}
+	EndPosition *OptionalPointPatch `json:"end_position,omitempty"`
 
 	// Name Name of the person or program.
 	//
@@ -2833,10 +2848,10 @@ type MemberPatch struct {
 	// Example: ["chemicals"]
 	Skills *[]string `json:"skills,omitempty"`
 
-	// StartPosition A change of a position.
+	// StartPosition A change of a position that may be taken away.
 	//
-	// Example: {"coordinates":[-9.1366,38.7139]}
-	StartPosition *PointPatch `json:"start_position,omitempty"`
+	// Example: {"coordinates":[-9.1366,38.7139],"type":"Point"}
+	StartPosition *OptionalPointPatch `json:"start_position,omitempty"`
 
 	// TimeZone IANA time zone of the shifts; the organisation's unless you say otherwise.
 	//
@@ -2848,6 +2863,26 @@ type MemberPatch struct {
 	// Example: {"payload_kg":650}
 	Vehicle *VehiclePatch `json:"vehicle,omitempty"`
 }
+
+// OptionalPointPatch A change of a position that may be taken away.
+//
+// Example: {"coordinates":[-9.1366,38.7139],"type":"Point"}
+type OptionalPointPatch struct {
+	// Coordinates Longitude from -180 to 180, then latitude from -90 to 90, in degrees.
+	//
+	// Example: [-9.1366,38.7139]
+	Coordinates *[]float64 `json:"coordinates,omitempty"`
+
+	// Type Always `Point`.
+	//
+	// Example: Point
+	Type *OptionalPointPatchType `json:"type,omitempty"`
+}
+
+// OptionalPointPatchType Always `Point`.
+//
+// Example: Point
+type OptionalPointPatchType string
 
 // Organisation A maintenance business or a club.
 //
