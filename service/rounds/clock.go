@@ -53,12 +53,12 @@ func (c Clock) Text(minute int) string {
 		t := c.Instant(minute)
 		text, days = t.Format("15:04"), int(care.DayOf(t)-care.DayOf(c.Midnight))
 	}
-	switch {
-	case days == 0:
+	switch days {
+	case 0:
 		return text
-	case days == 1:
+	case 1:
 		return text + " the next day"
-	case days == -1:
+	case -1:
 		return text + " the day before"
 	}
 	return fmt.Sprintf("%s, %+d days", text, days)

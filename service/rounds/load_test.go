@@ -10,8 +10,6 @@ import (
 	"tankward/service/rounds"
 )
 
-func ptr[T any](v T) *T { return &v }
-
 func id(n byte) uuid.UUID { return uuid.UUID{15: n} }
 
 func TestServiceMinutes(t *testing.T) {
@@ -56,17 +54,20 @@ func TestContainers(t *testing.T) {
 	}
 }
 
-func waterChange(tank byte, name string, netL, percent float64, low, high *float64) rounds.Work {
-	return rounds.Work{TankID: id(tank), Tank: name, NetL: netL, SalinityLow: low, SalinityHigh: high,
+// psu gives a salinity target; nil is an open end.
+func psu(low, high *float64) [2]*float64 { return [2]*float64{low, high} }
+
+func waterChange(tank byte, name string, netL, percent float64, target [2]*float64) rounds.Work {
+	return rounds.Work{TankID: id(tank), Tank: name, NetL: netL, SalinityLow: target[0], SalinityHigh: target[1],
 		Materials: []rounds.Material{{Substance: rounds.SaltWater, Quantity: percent, Unit: rounds.PercentOfNet}}}
 }
 
 func aDay() []rounds.LoadStop {
 	return []rounds.LoadStop{
 		{ID: id(1), Hauled: true, Work: []rounds.Work{
-			waterChange(11, "Lobby", 300, 10, ptr(34.5), ptr(35.5)),
-			waterChange(12, "Bar", 200, 10, ptr(34.96), ptr(35.0)), // 34.98 rounds to 35.0
-			waterChange(13, "Office", 100, 20, ptr(30.0), ptr(33.0)),
+			waterChange(11, "Lobby", 300, 10, psu(new(34.5), new(35.5))),
+			waterChange(12, "Bar", 200, 10, psu(new(34.96), new(35.0))), // 34.98 rounds to 35.0
+			waterChange(13, "Office", 100, 20, psu(new(30.0), new(33.0))),
 			{Materials: []rounds.Material{
 				{Substance: rounds.FilterSock, Label: "200 µm, 10 cm", Quantity: 2, Unit: "piece"},
 				{Substance: rounds.Food, Label: "frozen shrimp", Quantity: 6.5, Unit: "g"},
@@ -74,8 +75,8 @@ func aDay() []rounds.LoadStop {
 			}},
 		}},
 		{ID: id(2), Hauled: false, Work: []rounds.Work{
-			waterChange(21, "Hall", 800, 15, ptr(35.0), ptr(35.0)),
-			waterChange(22, "Corner", 90, 15, nil, nil),
+			waterChange(21, "Hall", 800, 15, psu(new(35.0), new(35.0))),
+			waterChange(22, "Corner", 90, 15, psu(nil, nil)),
 			{Materials: []rounds.Material{
 				{Substance: rounds.FilterSock, Label: "200 µm, 10 cm", Quantity: 1, Unit: "piece"},
 				{Substance: rounds.Food, Label: "frozen shrimp", Quantity: 3, Unit: "g"},
@@ -83,8 +84,8 @@ func aDay() []rounds.LoadStop {
 			}},
 		}},
 		{ID: id(3), Hauled: true, Work: []rounds.Work{
-			waterChange(31, "Lobby", 80, 10, ptr(35.0), ptr(35.0)),
-			waterChange(32, "Nursery", 100, 10, ptr(33.0), nil),
+			waterChange(31, "Lobby", 80, 10, psu(new(35.0), new(35.0))),
+			waterChange(32, "Nursery", 100, 10, psu(new(33.0), nil)),
 		}},
 	}
 }
@@ -93,8 +94,8 @@ func TestLoadOfAStop(t *testing.T) {
 	t.Parallel()
 	day := aDay()
 	want := rounds.StopLoad{ID: id(1), Containers: 6, Lines: []rounds.Line{
-		{Substance: rounds.SaltWater, SalinityPSU: ptr(31.5), Quantity: 20, Unit: "l", Containers: 2},
-		{Substance: rounds.SaltWater, SalinityPSU: ptr(35.0), Quantity: 50, Unit: "l", Containers: 3},
+		{Substance: rounds.SaltWater, SalinityPSU: new(31.5), Quantity: 20, Unit: "l", Containers: 2},
+		{Substance: rounds.SaltWater, SalinityPSU: new(35.0), Quantity: 50, Unit: "l", Containers: 3},
 		{Substance: rounds.FreshWater, Quantity: 2.5, Unit: "l", Containers: 1},
 		{Substance: rounds.FilterSock, Label: "200 µm, 10 cm", Quantity: 2, Unit: "piece"},
 		{Substance: rounds.Food, Label: "frozen shrimp", Quantity: 6.5, Unit: "g"},
@@ -115,9 +116,9 @@ func TestLoadOfAStop(t *testing.T) {
 func TestUnknownIsSaid(t *testing.T) {
 	t.Parallel()
 	got := rounds.LoadOf(rounds.LoadStop{ID: id(1), Hauled: true, Work: []rounds.Work{
-		waterChange(1, "Nursery", 100, 10, ptr(33.0), nil),
-		waterChange(2, "Attic", 50, 10, nil, nil),
-		waterChange(3, "Cellar", 0, 10, ptr(35.0), ptr(35.0)),
+		waterChange(1, "Nursery", 100, 10, psu(new(33.0), nil)),
+		waterChange(2, "Attic", 50, 10, psu(nil, nil)),
+		waterChange(3, "Cellar", 0, 10, psu(new(35.0), new(35.0))),
 	}})
 	want := rounds.StopLoad{ID: id(1), Containers: 2,
 		Lines: []rounds.Line{
@@ -146,8 +147,8 @@ func TestLoadOfADay(t *testing.T) {
 		t.Errorf("loaded in another order than the reverse of unloading: %s", diff)
 	}
 	want := []rounds.Line{
-		{Substance: rounds.SaltWater, SalinityPSU: ptr(31.5), Quantity: 20, Unit: "l", Containers: 2},
-		{Substance: rounds.SaltWater, SalinityPSU: ptr(35.0), Quantity: 58, Unit: "l", Containers: 4},
+		{Substance: rounds.SaltWater, SalinityPSU: new(31.5), Quantity: 20, Unit: "l", Containers: 2},
+		{Substance: rounds.SaltWater, SalinityPSU: new(35.0), Quantity: 58, Unit: "l", Containers: 4},
 		{Substance: rounds.SaltWater, TankID: id(32), Tank: "Nursery", Quantity: 10, Unit: "l", Containers: 1},
 		{Substance: rounds.FreshWater, Quantity: 2.5, Unit: "l", Containers: 1},
 		{Substance: rounds.FilterSock, Label: "200 µm, 10 cm", Quantity: 3, Unit: "piece"},
@@ -167,7 +168,7 @@ func TestLoadIgnoresTheOrderOfWork(t *testing.T) {
 	t.Parallel()
 	s := aDay()[0]
 	for i := range 30 {
-		s.Work = append(s.Work, waterChange(byte(100+i), "T", 0.1+float64(i)*7.7, 3.3, ptr(35.0), ptr(35.0)))
+		s.Work = append(s.Work, waterChange(byte(100+i), "T", 0.1+float64(i)*7.7, 3.3, psu(new(35.0), new(35.0))))
 	}
 	want := rounds.LoadOf(s)
 	turned := s

@@ -18,7 +18,7 @@ import (
 // minute, and shares no code with the package.
 
 // cases divides a count of random cases for slow runs.
-func cases(t testing.TB, n int) int {
+func cases(t *testing.T, n int) int {
 	t.Helper()
 	text := os.Getenv("TANKWARD_RANDOM_DIVISOR")
 	if text == "" {
@@ -32,7 +32,7 @@ func cases(t testing.TB, n int) int {
 }
 
 // seeded gives a source for one test; TANKWARD_SEED repeats a run.
-func seeded(t testing.TB) uint64 {
+func seeded(t *testing.T) uint64 {
 	t.Helper()
 	seed := rand.Uint64()
 	if text := os.Getenv("TANKWARD_SEED"); text != "" {
@@ -77,9 +77,9 @@ func town(r *rand.Rand, n int) rounds.Input {
 		f := &in.Fixed[i]
 		switch r.IntN(3) {
 		case 0:
-			f.Started, f.Finished = ptr(now+r.IntN(30)), ptr(now+30+r.IntN(30))
+			f.Started, f.Finished = new(now+r.IntN(30)), new(now+30+r.IntN(30))
 		case 1:
-			f.Started = ptr(now + r.IntN(30))
+			f.Started = new(now + r.IntN(30))
 		}
 		now += 60
 	}
@@ -207,9 +207,9 @@ func (w *world) drive(from rounds.Point, ready, j int) (int, bool) {
 // home scores a round that ends here; only an empty one may end too late.
 func (w *world) home(from rounds.Point, ready, metres int, served []bool) (score, bool) {
 	var s score
-	any := false
+	some := false
 	for j, x := range w.sites {
-		any = any || served[j]
+		some = some || served[j]
 		if !served[j] {
 			s[x.level]++
 		}
@@ -217,10 +217,10 @@ func (w *world) home(from rounds.Point, ready, metres int, served []bool) (score
 	leg := w.ways(from, w.in.Day.End)
 	finish := ready + leg.Minutes
 	s[8], s[9], s[10] = max(0, finish-w.in.Day.Shift.To), finish, metres+leg.Metres
-	if !any && len(w.in.Fixed) == 0 {
+	if !some && len(w.in.Fixed) == 0 {
 		s[8], s[9], s[10] = 0, ready, 0
 	}
-	return s, !any || finish <= w.latest
+	return s, !some || finish <= w.latest
 }
 
 // brute tries every order of every set of stops.

@@ -120,10 +120,10 @@ func shifted(in rounds.Input, by int) rounds.Input {
 		f := &in.Fixed[k]
 		f.Windows = move(f.Windows)
 		if f.Started != nil {
-			f.Started = ptr(*f.Started + by)
+			f.Started = new(*f.Started + by)
 		}
 		if f.Finished != nil {
-			f.Finished = ptr(*f.Finished + by)
+			f.Finished = new(*f.Finished + by)
 		}
 	}
 	return in
@@ -297,8 +297,8 @@ func TestDayUnderWay(t *testing.T) {
 	day.Earliest = 620
 	in := rounds.Input{Day: day,
 		Fixed: []rounds.Fixed{
-			{Stop: line(1, 1, 30, care.Upkeep), Started: ptr(490), Finished: ptr(550)},
-			{Stop: line(2, 2, 40, care.Upkeep, rounds.Window{From: 480, To: 500}), Started: ptr(560)},
+			{Stop: line(1, 1, 30, care.Upkeep), Started: new(490), Finished: new(550)},
+			{Stop: line(2, 2, 40, care.Upkeep, rounds.Window{From: 480, To: 500}), Started: new(560)},
 			{Stop: line(3, 3, 20, care.Upkeep, rounds.Window{From: 480, To: 600})},
 		},
 		Stops: []rounds.Stop{line(4, 2, 10, care.Upkeep, rounds.Window{From: 700, To: 760}), line(5, 4, 10, care.Upkeep)},

@@ -12,7 +12,7 @@ import (
 const levels = 8
 
 // level gives the importance of a stop, 0 the greatest.
-func (s Stop) level() int {
+func (s *Stop) level() int {
 	c := s.Class
 	if c < care.LifeSupport || c > care.Upkeep {
 		c = care.Upkeep
@@ -61,7 +61,7 @@ func newProblem(in Input) *problem {
 		p.fix(f)
 	}
 	for _, s := range slices.SortedFunc(slices.Values(in.Stops), byID) {
-		s = s.normal()
+		s = normal(s)
 		if u, ok := p.refuse(s); ok {
 			p.hopeless = append(p.hopeless, u)
 			continue
@@ -74,8 +74,8 @@ func newProblem(in Input) *problem {
 	return p
 }
 
-// normal gives the stop with merged windows and no negative time.
-func (s Stop) normal() Stop {
+// normal gives a stop with merged windows and no negative time.
+func normal(s Stop) Stop {
 	given := len(s.Windows)
 	s.Windows, s.Minutes = merged(s.Windows), max(0, s.Minutes)
 	s.Closed = s.Closed || given > 0 && len(s.Windows) == 0
@@ -89,7 +89,7 @@ func byID(a, b Stop) int { return bytes.Compare(a.ID[:], b.ID[:]) }
 
 // fix appends a fixed stop to the prefix. What happened is never repaired.
 func (p *problem) fix(f Fixed) {
-	s := f.normal()
+	s := normal(f.Stop)
 	v := Served{ID: s.ID, Drive: p.in.Measure(p.at, s.At), Fixed: true}
 	switch {
 	case f.Finished != nil:
