@@ -89,6 +89,12 @@ func (f *fold) run(to Day) {
 		f.parent.run(to)
 	}
 	f.start()
+	f.advance(to)
+}
+
+// advance lets everything that has not happened yet happen, up to the end of a
+// day.
+func (f *fold) advance(to Day) {
 	for {
 		day := f.nextDay()
 		if day > to || day == MaxDay {

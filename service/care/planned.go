@@ -1,89 +1,67 @@
 package care
 
-import (
-	"encoding/binary"
+import "github.com/google/uuid"
 
-	"github.com/google/uuid"
-)
+// afterAll sorts behind every id that a record can have.
+var afterAll = uuid.Max
 
-// PlannedOn gives the items that are planned on a coming day: each on its due
-// day, late ones on the first open day from today, as if all went as planned.
-func PlannedOn(h History, today, day Day) []Item {
-	_, planned := carryOut(h, today, day)
-	var out []Item
-	for _, p := range planned {
-		if p.on == day {
-			out = append(out, p.item)
+// PlannedOn gives what is planned on a day to come if all is done as planned
+// from today on: each work on its due day, late work on the first open day.
+func PlannedOn(h History, today, on Day) []Item {
+	f := newFold(&h, false)
+	var items []Item
+	f.planUpTo(today, on, func(day Day, it Item) {
+		if day == on {
+			items = append(items, it)
 		}
-	}
-	return out
+	})
+	return items
 }
 
-// plannedItem is an item with the day on which it is planned.
-type plannedItem struct {
-	item Item
-	on   Day
-}
-
-// carryOut does, on paper, all that is planned from today to a day, and gives
-// the history as it would be then.
-func carryOut(h History, today, to Day) (History, []plannedItem) {
-	if h.Parent != nil {
-		parent, _ := carryOut(*h.Parent, today, to)
-		h.Parent = &parent
+// planUpTo runs the fold up to today and goes on as if everything were done on
+// the day it is planned; it shows each item with that day.
+func (f *fold) planUpTo(today, to Day, show func(Day, Item)) {
+	if f.parent != nil {
+		f.parent.planUpTo(today, to, func(Day, Item) {})
 	}
-	h.Records = append([]Record(nil), h.Records...)
-	var planned []plannedItem
-	for n := uint64(1); ; n++ {
-		s := Settle(h).Stored
-		if s.None || s.Item.State == Blocked {
-			return h, planned
+	f.start()
+	f.advance(today)
+	for {
+		change, planned := f.nextDay(), f.plannedDay(today)
+		if min(change, planned) > to || min(change, planned) == MaxDay {
+			return
 		}
-		on := max(s.Item.Due, s.Item.Earliest)
-		if on < today {
-			on = h.Access.firstOpen(today)
+		if change <= planned {
+			f.advance(change)
+			continue
 		}
-		if on > to {
-			return h, planned
+		f.day = planned
+		if it, ok := f.cur.item(planned, f.late, f.lost); ok {
+			show(planned, it)
 		}
-		item := s.Item
-		if open := OpenOn(h, on); len(open) > 0 {
-			item = open[0]
-		}
-		planned = append(planned, plannedItem{item, on})
-		h.Records = append(h.Records, Record{ID: paperID(n), DoneOn: on, Result: Done, Level: item.Level})
+		f.record(Record{ID: afterAll, DoneOn: planned, Result: Done, Level: f.cur.level})
+		f.takeOver()
 	}
 }
 
-// paperID makes ids of records that exist only on paper; they sort after all
-// real ones of their day.
-func paperID(n uint64) uuid.UUID {
-	id := uuid.Max
-	binary.BigEndian.PutUint64(id[8:], n)
-	return id
-}
-
-// farEnough ends the search for an open day where every weekday is shut.
-const farEnough = 800
-
-// firstOpen gives the first day from a day on that no closure covers.
-func (a Access) firstOpen(from Day) Day {
-	for d := from; d < from+farEnough; d++ {
-		if !a.shut(d) {
-			return d
+// plannedDay gives the day on which the current item is planned; MaxDay when
+// it is not.
+func (f *fold) plannedDay(today Day) Day {
+	s := &f.cur
+	if !s.ok || s.blocked {
+		return MaxDay
+	}
+	if s.due >= today {
+		return max(s.due, f.day)
+	}
+	m, day := f.mover(), max(today, f.day)
+	if f.h.Routine.Class == LifeSupport || f.rev.Performer == Shop || f.rev.Performer == Device || s.stepBack {
+		return day
+	}
+	for last := m.limit(day, MaxDay); day <= last; day++ {
+		if shut, _ := m.closed(day, MaxDay); !shut {
+			return day
 		}
 	}
-	return from
-}
-
-func (a Access) shut(d Day) bool {
-	if a.NoAccess>>d.Weekday()&1 == 1 {
-		return true
-	}
-	for _, c := range a.Closures {
-		if c.From <= d && d < c.To {
-			return true
-		}
-	}
-	return false
+	return MaxDay
 }
