@@ -2,7 +2,11 @@ package openapi_test
 
 import (
 	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
 	"maps"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -206,4 +210,38 @@ func texts[T ~string](in []T) []string {
 		out[i] = string(v)
 	}
 	return out
+}
+
+// TestFactsAreDocumented reads the kinds of facts where the engine names them.
+func TestFactsAreDocumented(t *testing.T) {
+	t.Parallel()
+	files, err := filepath.Glob("../service/care/*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	doc, found := contract(t).Components.Schemas["Fact"].Value.Description, 0
+	for _, name := range files {
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, parser.SkipObjectResolution)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ast.Inspect(file, func(n ast.Node) bool {
+			spec, ok := n.(*ast.ValueSpec)
+			if !ok {
+				return true
+			}
+			if kind, ok := spec.Type.(*ast.Ident); ok && kind.Name == "FactKind" {
+				for _, v := range spec.Values {
+					found++
+					if lit, ok := v.(*ast.BasicLit); ok && !strings.Contains(doc, "`"+strings.Trim(lit.Value, `"`)+"`") {
+						t.Errorf("the contract does not say what the fact %s means", lit.Value)
+					}
+				}
+			}
+			return true
+		})
+	}
+	if found < 30 {
+		t.Errorf("only %d kinds of facts were found", found)
+	}
 }

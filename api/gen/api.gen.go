@@ -1802,7 +1802,7 @@ type DoneByKind string
 
 // DueItem One piece of work that is due in a window of days.
 //
-// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
+// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
 type DueItem struct {
 	// ActiveMinutes Minutes of work, without waits.
 	//
@@ -1919,7 +1919,7 @@ type DueItem struct {
 type DueItemList struct {
 	// Items The due work.
 	//
-	// Example: [{"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}]
+	// Example: [{"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}]
 	Items []DueItem `json:"items"`
 
 	// Next Send it as `cursor` to get the next page; absent on the last.
@@ -2074,7 +2074,60 @@ type EquipmentPatch struct {
 	PowerW *float64 `json:"power_w,omitempty"`
 }
 
-// Fact One link of the chain that led to the dates of a piece of work. `kind` names it; only the fields that belong to it are there. New kinds may be added: show the explanation where you do not know one.
+// Fact One link of the chain that led to the dates of a piece of work. `kind` names it; only the fields that belong to it are
+// there. New kinds may be added: show the explanation where you do not know one.
+//
+// Where the nominal due comes from:
+//
+// - `first_day`: the routine begins on `day`
+// - `last_done`: the work was last done, or skipped, on `day`
+// - `interval`: it is due `every` so many `unit`s after that
+// - `rule`: the rule `text`, read from the first day `day` on, gives `to`
+// - `once`: it is due once, on `day`
+// - `revised`: the routine was changed on `day`; nothing is due before
+// - `resumed`: the pause from `day` ended on `to`
+// - `inactive`: `day` lies in an inactive month or a pause; `to` takes its place
+// - `new_due`: the work was skipped and `day` named instead
+// - `ordinal`: it is a further piece of the same day, number `count`
+//
+// The window:
+//
+//   - `tolerance`: from `days_early` before to `days_late` after
+//   - `cut_by_next`: the next is due on `day`; the window ends the day before
+//   - `cut_by_previous`: the previous window ends on `day`; this one begins after it
+//   - `not_before_first_day`, `not_before_last_done` (the day after), `not_before_resume`, `not_before_active`,
+//     `not_before_revised`: the window begins no sooner than `day`
+//
+// Closures:
+//
+// - `closed`: `day` is shut, as was known on `entered_on`; `to` takes its place
+// - `closed_too_late`: `day` is shut, but that was entered on `entered_on`, after the window's end: nothing moves
+// - `blocked`: `day` is shut and no open day was found
+// - `for_keeper`: `day` is shut and the work cannot wait: it is the keeper's
+//
+// Joined work:
+//
+// - `parent_item`: it follows the piece of `routine_id` due nominally on `day`
+// - `parent_window`: that piece's window, `day` to `to`
+// - `parent_due`: the `day` that piece is due
+// - `parent_blocked`: that piece is blocked
+// - `parent_closed`: that piece was closed on `day` without this work, which is due that day with `days_late` more
+// - `cut_by_parent`: the next window of `routine_id` begins on `day`; this one ends before
+// - `gap`: `days_early` to `days_late` days after the work of `routine_id` was closed on `day`
+//
+// Light ramps:
+//
+// - `level_set`: the light was set to `percent` on `day`
+// - `ramp_resumed`: the ramp went on on `day`
+// - `step`: the next level, `percent`, is due `every` so many days after that
+// - `step_back`: on `day` a step back to `percent` was asked for
+//
+// What happened since:
+//
+// - `older`: older work, nominally due on `day`, whose window ended on `to`, was not done; this takes its place
+// - `share_lost`: `percent` of the piece of `day` was done and counts no longer
+// - `share`: `percent` has been done, the last of it on `day`
+// - `no_access`: nobody could get in, `count` times, the last time on `day`
 //
 // Example: {"day":"2026-03-02","kind":"last_done"}
 type Fact struct {
@@ -2108,7 +2161,7 @@ type Fact struct {
 	// Example: 7
 	Every *int `json:"every,omitempty"`
 
-	// Kind What it says, such as `last_done`, `interval`, `tolerance`, `closed`.
+	// Kind What it says.
 	//
 	// Example: interval
 	Kind string `json:"kind"`
@@ -3271,7 +3324,7 @@ type Ramp struct {
 
 	// Next One piece of work that is due in a window of days.
 	//
-	// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
+	// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
 	Next *DueItem `json:"next,omitempty"`
 
 	// PlannedDays How long the rises take when each is done on its day.
@@ -5434,11 +5487,11 @@ type WeekdayHours struct {
 // Example: water_change
 type WorkKind string
 
-// WorkRecord What was done. Records stay as they are; a wrong one is declared void. What a record counts for is worked out anew with all others: the fields from `counts_for` to `next` are in the answers about one record, and left out of lists.
+// WorkRecord What was done. Records stay as they are; a wrong one is declared void. What a record counts for is worked out anew with all others: the fields from `counts_for` to `next` are in the answer to recording it, `next` also in that to declaring it void.
 //
-// Example: {"already_done":false,"amounts":[{"material":"salt_water","quantity":35,"unit":"l"}],"counts_for":{"nominal_due":"2026-03-02","ordinal":0},"done_at":"2026-03-02T09:40:00Z","done_by":{"id":"0195f1c0-0002-7000-8000-000000000002","kind":"member","name":"Ana Duarte"},"done_on":"2026-03-02","extra":false,"id":"0195f1c0-0011-7000-8000-000000000011","minutes":35,"next":{"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"},"nominal_due":"2026-03-02","ordinal":0,"readings":[{"parameter":"salinity","taken_at":"2026-03-02T09:05:00Z","unit":"PSU","value":34.8}],"received_at":"2026-03-02T09:41:03Z","recorded_by":"0195f1c0-0002-7000-8000-000000000002","result":"done","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","tank_id":"0195f1c0-0007-7000-8000-000000000007","with_joined":false,"work_kind":"water_change"}
+// Example: {"already_done":false,"amounts":[{"material":"salt_water","quantity":35,"unit":"l"}],"counts_for":{"nominal_due":"2026-03-02","ordinal":0},"done_at":"2026-03-02T09:40:00Z","done_by":{"id":"0195f1c0-0002-7000-8000-000000000002","kind":"member","name":"Ana Duarte"},"done_on":"2026-03-02","extra":false,"id":"0195f1c0-0011-7000-8000-000000000011","minutes":35,"next":{"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"},"nominal_due":"2026-03-02","ordinal":0,"readings":[{"parameter":"salinity","taken_at":"2026-03-02T09:05:00Z","unit":"PSU","value":34.8}],"received_at":"2026-03-02T09:41:03Z","recorded_by":"0195f1c0-0002-7000-8000-000000000002","result":"done","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","tank_id":"0195f1c0-0007-7000-8000-000000000007","with_joined":false,"work_kind":"water_change"}
 type WorkRecord struct {
-	// AlreadyDone Whether the work had been done already.
+	// AlreadyDone Whether the work had been done already; then this record is extra.
 	//
 	// Example: false
 	AlreadyDone *bool `json:"already_done,omitempty"`
@@ -5500,7 +5553,7 @@ type WorkRecord struct {
 
 	// Next One piece of work that is due in a window of days.
 	//
-	// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"day":"2026-03-09","every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
+	// Example: {"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"}
 	Next *DueItem `json:"next,omitempty"`
 
 	// NominalDue The piece it names, as sent.
@@ -5710,6 +5763,11 @@ type WorkRecordList struct {
 	// Example: eyJhZnRlciI6IjAxOTVmMWMwIn0
 	Next *string `json:"next,omitempty"`
 }
+
+// WorkRecords What was recorded, in the order in which it was sent.
+//
+// Example: [{"already_done":false,"amounts":[{"material":"salt_water","quantity":35,"unit":"l"}],"counts_for":{"nominal_due":"2026-03-02","ordinal":0},"done_at":"2026-03-02T09:40:00Z","done_by":{"id":"0195f1c0-0002-7000-8000-000000000002","kind":"member","name":"Ana Duarte"},"done_on":"2026-03-02","extra":false,"id":"0195f1c0-0011-7000-8000-000000000011","minutes":35,"next":{"active_minutes":30,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March, with 2 days early and 3 days late. The site is shut on 9 March; the nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"},{"every":7,"kind":"interval","unit":"day"},{"days_early":2,"days_late":3,"kind":"tolerance"},{"day":"2026-03-09","entered_on":"2026-03-03","kind":"closed","to":"2026-03-12"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","work_kind":"water_change"},"nominal_due":"2026-03-02","ordinal":0,"readings":[{"parameter":"salinity","taken_at":"2026-03-02T09:05:00Z","unit":"PSU","value":34.8}],"received_at":"2026-03-02T09:41:03Z","recorded_by":"0195f1c0-0002-7000-8000-000000000002","result":"done","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","tank_id":"0195f1c0-0007-7000-8000-000000000007","with_joined":false,"work_kind":"water_change"}]
+type WorkRecords = []WorkRecord
 
 // Archived defines model for Archived.
 type Archived = bool
@@ -7014,22 +7072,22 @@ func (t *RecordWork200JSONResponseBody) MergeWorkRecord(v WorkRecord) error {
 	return err
 }
 
-// AsWorkRecordList returns the union data inside the RecordWork200JSONResponseBody as a WorkRecordList
-func (t RecordWork200JSONResponseBody) AsWorkRecordList() (WorkRecordList, error) {
-	var body WorkRecordList
+// AsWorkRecords returns the union data inside the RecordWork200JSONResponseBody as a WorkRecords
+func (t RecordWork200JSONResponseBody) AsWorkRecords() (WorkRecords, error) {
+	var body WorkRecords
 	err := json.Unmarshal(t.union, &body)
 	return body, err
 }
 
-// FromWorkRecordList overwrites any union data inside the RecordWork200JSONResponseBody as the provided WorkRecordList
-func (t *RecordWork200JSONResponseBody) FromWorkRecordList(v WorkRecordList) error {
+// FromWorkRecords overwrites any union data inside the RecordWork200JSONResponseBody as the provided WorkRecords
+func (t *RecordWork200JSONResponseBody) FromWorkRecords(v WorkRecords) error {
 	b, err := json.Marshal(v)
 	t.union = b
 	return err
 }
 
-// MergeWorkRecordList performs a merge with any union data inside the RecordWork200JSONResponseBody, using the provided WorkRecordList
-func (t *RecordWork200JSONResponseBody) MergeWorkRecordList(v WorkRecordList) error {
+// MergeWorkRecords performs a merge with any union data inside the RecordWork200JSONResponseBody, using the provided WorkRecords
+func (t *RecordWork200JSONResponseBody) MergeWorkRecords(v WorkRecords) error {
 	b, err := json.Marshal(v)
 	if err != nil {
 		return err
@@ -7076,22 +7134,22 @@ func (t *RecordWork201JSONResponseBody) MergeWorkRecord(v WorkRecord) error {
 	return err
 }
 
-// AsWorkRecordList returns the union data inside the RecordWork201JSONResponseBody as a WorkRecordList
-func (t RecordWork201JSONResponseBody) AsWorkRecordList() (WorkRecordList, error) {
-	var body WorkRecordList
+// AsWorkRecords returns the union data inside the RecordWork201JSONResponseBody as a WorkRecords
+func (t RecordWork201JSONResponseBody) AsWorkRecords() (WorkRecords, error) {
+	var body WorkRecords
 	err := json.Unmarshal(t.union, &body)
 	return body, err
 }
 
-// FromWorkRecordList overwrites any union data inside the RecordWork201JSONResponseBody as the provided WorkRecordList
-func (t *RecordWork201JSONResponseBody) FromWorkRecordList(v WorkRecordList) error {
+// FromWorkRecords overwrites any union data inside the RecordWork201JSONResponseBody as the provided WorkRecords
+func (t *RecordWork201JSONResponseBody) FromWorkRecords(v WorkRecords) error {
 	b, err := json.Marshal(v)
 	t.union = b
 	return err
 }
 
-// MergeWorkRecordList performs a merge with any union data inside the RecordWork201JSONResponseBody, using the provided WorkRecordList
-func (t *RecordWork201JSONResponseBody) MergeWorkRecordList(v WorkRecordList) error {
+// MergeWorkRecords performs a merge with any union data inside the RecordWork201JSONResponseBody, using the provided WorkRecords
+func (t *RecordWork201JSONResponseBody) MergeWorkRecords(v WorkRecords) error {
 	b, err := json.Marshal(v)
 	if err != nil {
 		return err
