@@ -86,9 +86,14 @@ func prepareEquipment(ctx context.Context, t Tx, old *Equipment, f EquipmentFiel
 	return f, nil
 }
 
+// TankLock is what TankInUse needs of a transaction: loading a tank locks it.
+type TankLock interface {
+	Tanks() resource.Store[TankFields]
+}
+
 // TankInUse locks a tank that something is added to; a body that names an
 // unknown or archived one is refused by field.
-func TankInUse(ctx context.Context, t Tx, id uuid.UUID) (Tank, error) {
+func TankInUse(ctx context.Context, t TankLock, id uuid.UUID) (Tank, error) {
 	tank, err := t.Tanks().Load(ctx, id)
 	if fault.Is(err, fault.NotFound) {
 		return tank, fault.InvalidField("/tank_id", "there is no tank %s in this organisation", id)
