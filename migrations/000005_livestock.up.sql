@@ -11,6 +11,7 @@ CREATE TABLE species (
     id              uuid        NOT NULL,
     version         integer     NOT NULL DEFAULT 1,
     scientific_name text        NOT NULL CHECK (scientific_name <> ''),
+    synonyms        text[]      NOT NULL DEFAULT '{}',
     trade_name      text        NOT NULL DEFAULT '',
     species_group   text        NOT NULL CHECK (species_group IN ('soft', 'large_polyp_stony', 'small_polyp_stony', 'non_photosynthetic', 'gorgonian', 'anemone', 'fish', 'crustacean', 'mollusc', 'echinoderm', 'pest', 'other')),
     counting        text        NOT NULL CHECK (counting IN ('individual', 'colony', 'fragment', 'mat')),
