@@ -102,25 +102,35 @@ func (db *DB) Ready(ctx context.Context) error {
 }
 
 func checkRole(ctx context.Context, pool *pgxpool.Pool) error {
-	var super, bypass, owner bool
+	past, err := seesPast(ctx, pool, "")
+	if err != nil {
+		return err
+	}
+	if past {
+		return errors.New("the database role sees past the wall between organisations " +
+			"(superuser, BYPASSRLS, or owner of a table): run `tankward migrate up`, which makes the role " + appRole)
+	}
+	return nil
+}
+
+// seesPast says whether row security does not hold for a role; empty means the
+// current one.
+func seesPast(ctx context.Context, pool *pgxpool.Pool, role string) (bool, error) {
+	var past bool
 	err := pool.QueryRow(ctx, `
 		SELECT
-			r.rolsuper,
-			r.rolbypassrls,
-			EXISTS (
+			r.rolsuper
+			OR r.rolbypassrls
+			OR EXISTS (
 				SELECT 1
 				FROM pg_class c
 				JOIN pg_attribute a ON a.attrelid = c.oid AND a.attname = 'org_id'
 				WHERE c.relnamespace = 'public'::regnamespace AND c.relowner = r.oid
 			)
 		FROM pg_roles r
-		WHERE r.rolname = current_user`).Scan(&super, &bypass, &owner)
+		WHERE r.rolname = coalesce(nullif($1, ''), current_user)`, role).Scan(&past)
 	if err != nil {
-		return fmt.Errorf("look up the database role: %w", err)
+		return false, fmt.Errorf("look up the database role: %w", err)
 	}
-	if super || bypass || owner {
-		return errors.New("the database role sees past the wall between organisations " +
-			"(superuser, BYPASSRLS, or owner of a table): run `tankward migrate up`, which makes the role " + appRole)
-	}
-	return nil
+	return past, nil
 }

@@ -2,7 +2,6 @@ package repo
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"hash/fnv"
 	"strconv"
@@ -51,19 +50,17 @@ func (db *DB) read(ctx context.Context, s tx.Scope, queries ...query) error {
 	}
 	defer conn.Release()
 	c := conn.Conn()
-	prepared := make([]*pgconn.StatementDescription, len(queries))
+	ready := make([]encoded, len(queries))
 	for i, q := range queries {
-		if prepared[i], err = c.Prepare(ctx, statementName(q.sql), q.sql); err != nil {
+		if ready[i], err = encode(ctx, c, q); err != nil {
 			return translate("prepare", err)
 		}
 	}
 	p := c.PgConn().StartPipeline(ctx)
 	p.SendQueryParams("BEGIN READ ONLY", nil, nil, nil, nil)
 	p.SendQueryParams(bind(s.Org), nil, nil, nil, nil)
-	for i, q := range queries {
-		if err := send(c, p, prepared[i], q.args); err != nil {
-			return errors.Join(err, p.Close())
-		}
+	for _, e := range ready {
+		p.SendQueryPrepared(e.name, e.values, e.formats, e.results)
 	}
 	p.SendQueryParams("COMMIT", nil, nil, nil, nil)
 	err = p.Sync()
@@ -74,40 +71,60 @@ func (db *DB) read(ctx context.Context, s tx.Scope, queries ...query) error {
 		err = closeErr
 	}
 	if err != nil {
-		// An error leaves the transaction open; without this the pool would
-		// throw the connection away.
-		if !c.PgConn().IsClosed() {
-			_, _ = c.PgConn().Exec(context.WithoutCancel(ctx), "ROLLBACK").ReadAll()
-		}
+		endFailed(ctx, c.PgConn())
 		return translate("read", err)
 	}
 	return nil
 }
 
-func send(c *pgx.Conn, p *pgconn.Pipeline, sd *pgconn.StatementDescription, args []any) error {
-	if len(args) != len(sd.ParamOIDs) {
-		return fmt.Errorf("statement takes %d parameters, got %d", len(sd.ParamOIDs), len(args))
+// endFailed ends the transaction that an error leaves open; without this the
+// pool would throw the connection away.
+func endFailed(ctx context.Context, c *pgconn.PgConn) {
+	if c.IsClosed() || c.TxStatus() == idle {
+		return
 	}
-	values := make([][]byte, len(args))
-	formats := make([]int16, len(args))
-	for i, a := range args {
-		formats[i] = c.TypeMap().FormatCodeForOID(sd.ParamOIDs[i])
-		if s, ok := a.(string); ok && formats[i] == pgx.TextFormatCode {
-			values[i] = []byte(s)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), rollbackLimit)
+	defer cancel()
+	_, _ = c.Exec(ctx, "ROLLBACK").ReadAll()
+}
+
+// idle is the protocol's word for a connection outside of a transaction.
+const idle = 'I'
+
+// encoded is a query that is ready to be sent. Everything is encoded before the
+// pipeline starts, so that nothing of ours can fail in the midst of it.
+type encoded struct {
+	name             string
+	values           [][]byte
+	formats, results []int16
+}
+
+func encode(ctx context.Context, c *pgx.Conn, q query) (encoded, error) {
+	sd, err := c.Prepare(ctx, statementName(q.sql), q.sql)
+	if err != nil {
+		return encoded{}, err
+	}
+	if len(q.args) != len(sd.ParamOIDs) {
+		return encoded{}, fmt.Errorf("statement takes %d parameters, got %d", len(sd.ParamOIDs), len(q.args))
+	}
+	e := encoded{
+		name: sd.Name, values: make([][]byte, len(q.args)),
+		formats: make([]int16, len(q.args)), results: make([]int16, len(sd.Fields)),
+	}
+	for i, a := range q.args {
+		e.formats[i] = c.TypeMap().FormatCodeForOID(sd.ParamOIDs[i])
+		if s, ok := a.(string); ok && e.formats[i] == pgx.TextFormatCode {
+			e.values[i] = []byte(s)
 			continue
 		}
-		v, err := c.TypeMap().Encode(sd.ParamOIDs[i], formats[i], a, nil)
-		if err != nil {
-			return fmt.Errorf("encode parameter %d: %w", i+1, err)
+		if e.values[i], err = c.TypeMap().Encode(sd.ParamOIDs[i], e.formats[i], a, nil); err != nil {
+			return encoded{}, fmt.Errorf("encode parameter %d: %w", i+1, err)
 		}
-		values[i] = v
 	}
-	results := make([]int16, len(sd.Fields))
 	for i, f := range sd.Fields {
-		results[i] = c.TypeMap().FormatCodeForOID(f.DataTypeOID)
+		e.results[i] = c.TypeMap().FormatCodeForOID(f.DataTypeOID)
 	}
-	p.SendQueryPrepared(sd.Name, values, formats, results)
-	return nil
+	return e, nil
 }
 
 func collect(c *pgx.Conn, p *pgconn.Pipeline, queries []query) error {

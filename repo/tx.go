@@ -111,9 +111,12 @@ func (r *Runner[T]) once(ctx context.Context, s tx.Scope, key string, fingerprin
 	return last.answer, false, nil
 }
 
+// rollbackLimit bounds the wait for a database that may have gone.
+const rollbackLimit = 5 * time.Second
+
 // rollback works also when the caller has gone; after a commit it does nothing.
 func rollback(ctx context.Context, t pgx.Tx) {
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), rollbackLimit)
 	defer cancel()
 	_ = t.Rollback(ctx)
 }
