@@ -12,8 +12,11 @@ import (
 	"github.com/labstack/echo/v4"
 	"github.com/labstack/echo/v4/middleware"
 
+	"tankward/api/gen"
+	"tankward/service/access"
 	"tankward/service/fault"
 	"tankward/service/fleet"
+	"tankward/service/stock"
 	"tankward/service/tx"
 	"tankward/service/work"
 )
@@ -26,16 +29,53 @@ type Reads interface {
 	Ready(ctx context.Context) error
 }
 
+// Config is what the api is wired from.
+type Config struct {
+	Reads      Reads
+	Access     *access.Service
+	Fleet      *fleet.Service
+	FleetReads fleet.Reads
+	Stock      *stock.Service
+	StockReads stock.Reads
+	Work       *work.Service
+	WorkReads  work.Reads
+	Now        func() time.Time
+	NewID      func() uuid.UUID
+	Log        *slog.Logger
+}
+
 // API holds what handlers need.
 type API struct {
+	gen.ServerInterface // what is not served yet
+
 	reads      Reads
+	access     *access.Service
 	fleet      *fleet.Service
 	fleetReads fleet.Reads
+	stock      *stock.Service
+	stockReads stock.Reads
 	work       *work.Service
+	workReads  work.Reads
 	now        func() time.Time
 	newID      func() uuid.UUID
 	log        *slog.Logger
 	contract   *contract
+}
+
+// New wires the service's HTTP interface.
+func New(c Config) (http.Handler, error) {
+	ct, err := loadContract()
+	if err != nil {
+		return nil, err
+	}
+	a := &API{
+		reads: c.Reads, access: c.Access, fleet: c.Fleet, fleetReads: c.FleetReads,
+		stock: c.Stock, stockReads: c.StockReads, work: c.Work, workReads: c.WorkReads,
+		now: c.Now, newID: c.NewID, log: c.Log, contract: ct,
+	}
+	e := a.base()
+	gen.RegisterHandlers(e, a)
+	return e, nil
 }
 
 const (
@@ -54,7 +94,7 @@ func NewHTTPServer(h http.Handler) *http.Server {
 }
 
 // base makes the echo instance with everything that holds for all routes.
-func (a *API) base(auth Authenticator) *echo.Echo {
+func (a *API) base() *echo.Echo {
 	e := echo.New()
 	e.HideBanner, e.HidePort = true, true
 	e.IPExtractor = echo.ExtractIPDirect()
@@ -65,7 +105,7 @@ func (a *API) base(auth Authenticator) *echo.Echo {
 		recoverPanic,
 		middleware.BodyLimit(bodyLimit),
 		a.contract.find,
-		authenticate(auth),
+		a.authenticate,
 		allow,
 		a.contract.validate,
 	)

@@ -2,6 +2,8 @@ package api
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"net/http"
@@ -55,6 +57,7 @@ type operation struct {
 // contract answers, per route, what the OpenAPI document says.
 type contract struct {
 	doc        *openapi3.T
+	tag        string                // strong ETag of the document
 	operations map[string]*operation // by method and echo path
 }
 
@@ -68,7 +71,8 @@ func loadContract() (*contract, error) {
 	if err != nil {
 		return nil, fmt.Errorf("read the contract: %w", err)
 	}
-	c := &contract{doc: doc, operations: map[string]*operation{}}
+	sum := sha256.Sum256(openapi.YAML)
+	c := &contract{doc: doc, tag: `"` + hex.EncodeToString(sum[:12]) + `"`, operations: map[string]*operation{}}
 	for path, item := range doc.Paths.Map() {
 		for method, op := range item.Operations() {
 			roles, err := rolesOf(op)
@@ -209,6 +213,10 @@ func gather(err error, where string, out *[]fault.Field) {
 }
 
 func gatherSchema(e *openapi3.SchemaError, where string, out *[]fault.Field) {
+	if e.SchemaField == "oneOf" {
+		gather(ofItsType(e), where, out)
+		return
+	}
 	pointer := where
 	if p := e.JSONPointer(); len(p) > 0 {
 		pointer += "/" + strings.Join(p, "/")
@@ -222,9 +230,48 @@ func gatherSchema(e *openapi3.SchemaError, where string, out *[]fault.Field) {
 	*out = append(*out, fault.Field{Pointer: pointer, Message: schemaMessage(e)})
 }
 
+// ofItsType asks the alternative that is of the type that was sent again: of one
+// record or many the library says only that neither fits.
+func ofItsType(e *openapi3.SchemaError) error {
+	kind := "object"
+	if _, ok := e.Value.([]any); ok {
+		kind = "array"
+	}
+	for _, one := range e.Schema.OneOf {
+		if one.Value.Type.Is(kind) {
+			return visit(one.Value, e.Value)
+		}
+	}
+	return errors.New(e.Reason)
+}
+
+// visit checks a value against a schema as the middleware does.
+func visit(s *openapi3.Schema, v any) error {
+	return s.VisitJSON(v, openapi3.VisitAsRequest(), openapi3.EnableFormatValidation(), openapi3.MultiErrors())
+}
+
+// checkCreate checks what a merge patch gave against the create body of the
+// collection at path.
+func (ct *contract) checkCreate(path string, merged any) error {
+	op := ct.operations[http.MethodPost+" "+path]
+	if op == nil {
+		return nil
+	}
+	media := op.route.Operation.RequestBody.Value.Content.Get("application/json")
+	if err := visit(media.Schema.Value, merged); err != nil {
+		return explainViolation(err)
+	}
+	return nil
+}
+
 var quotedName = regexp.MustCompile(`property "([^"]+)"`)
 
 func schemaMessage(e *openapi3.SchemaError) string {
+	if e.Schema != nil && (e.SchemaField == "pattern" || e.SchemaField == "format") {
+		if right, ok := e.Schema.Extensions["x-right"].(string); ok {
+			return right
+		}
+	}
 	switch e.SchemaField {
 	case "required":
 		return "is needed"

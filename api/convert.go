@@ -74,7 +74,7 @@ var weekdays = []gen.Weekday{
 }
 
 // hours reads spans by weekday; the contract has checked the form HH:MM.
-func hours(in *[]gen.WeekdayHours) ([]fleet.Window, error) {
+func hours(at string, in *[]gen.WeekdayHours) ([]fleet.Window, error) {
 	var out []fleet.Window
 	for i, w := range deref(in) {
 		var v fleet.Window
@@ -88,7 +88,7 @@ func hours(in *[]gen.WeekdayHours) ([]fleet.Window, error) {
 			v.To, err = minutes(w.To)
 		}
 		if err != nil {
-			return nil, fault.InvalidField(fmt.Sprintf("/access_windows/%d", i), "%s", err)
+			return nil, fault.InvalidField(fmt.Sprintf("%s/%d", at, i), "%s", err)
 		}
 		out = append(out, v)
 	}

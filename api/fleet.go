@@ -39,11 +39,15 @@ func (a *API) PatchOrganisation(c echo.Context, _ gen.PatchOrganisationParams) e
 	if err != nil {
 		return err
 	}
-	out, err := a.fleet.PatchOrganisation(c.Request().Context(), cl, match, mergePatch(raw, organisationBody, organisationFields))
+	out, err := a.fleet.PatchOrganisation(c.Request().Context(), cl, match, mergePatch(a, raw, organisationFace))
 	if err != nil {
 		return err
 	}
 	return reply(c, out.Answer, out.Repeated)
+}
+
+var organisationFace = face[fleet.OrganisationFields, gen.OrganisationPatch, gen.Organisation]{
+	path: "/v1/organisation", body: organisationBody, fields: organisationFields, answer: organisationOut,
 }
 
 func organisationOut(o fleet.Organisation) gen.Organisation {
@@ -124,7 +128,7 @@ func (a *API) sites() face[fleet.SiteFields, gen.SiteCreate, gen.Site] {
 }
 
 func siteFields(b gen.SiteCreate) (fleet.SiteFields, error) {
-	windows, err := hours(b.AccessWindows)
+	windows, err := hours("/access_windows", b.AccessWindows)
 	if err != nil {
 		return fleet.SiteFields{}, err
 	}

@@ -3,6 +3,7 @@ package api
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"strconv"
@@ -79,6 +80,8 @@ func asFault(err error) *fault.Error {
 		switch he.Code {
 		case http.StatusNotFound:
 			return &fault.Error{Class: fault.NotFound, Detail: "There is nothing at this address. The contract at /openapi.yaml lists all addresses."}
+		case http.StatusBadRequest:
+			return &fault.Error{Class: fault.BadRequest, Detail: "A part of the request cannot be read: " + plain(fmt.Sprint(he.Message))}
 		case http.StatusMethodNotAllowed:
 			return &fault.Error{Class: methodNotAllowed, Detail: "This address does not take that method. The contract at /openapi.yaml lists what it takes."}
 		case http.StatusRequestEntityTooLarge:

@@ -2,7 +2,10 @@ package api
 
 import (
 	"context"
+	"encoding/base64"
+	"encoding/json"
 	"net/http"
+	"strconv"
 
 	jsonpatch "github.com/evanphx/json-patch/v5"
 	"github.com/google/uuid"
@@ -29,6 +32,9 @@ type face[F, B, R any] struct {
 	fields   func(B) (F, error) // checks what the contract cannot say
 	body     func(F) B          // the fields as a create body, for merge patches
 	answer   func(resource.Row[F]) R
+	// restart names an object of the body whose other fields belong to its kind
+	// (or form): a patch that changes the kind begins it anew.
+	restart, kind string
 }
 
 // create answers a POST to the collection: 201, or 200 when the same request
@@ -77,31 +83,74 @@ func patch[F, B, R any](a *API, c echo.Context, f face[F, B, R], id uuid.UUID) e
 	if err != nil {
 		return err
 	}
-	out, err := f.commands.Patch(c.Request().Context(), cl, id, match, mergePatch(raw, f.body, f.fields))
+	out, err := f.commands.Patch(c.Request().Context(), cl, id, match, mergePatch(a, raw, f))
 	if err != nil {
 		return err
 	}
 	return reply(c, out.Answer, out.Repeated)
 }
 
-// mergePatch makes the pure change that a merge patch asks for.
-func mergePatch[F, B any](raw []byte, body func(F) B, fields func(B) (F, error)) func(F) (F, error) {
+// mergePatch makes the pure change that a merge patch of a resource asks for.
+func mergePatch[F, B, R any](a *API, raw []byte, f face[F, B, R]) func(F) (F, error) {
 	return func(old F) (F, error) {
 		var zero F
-		doc, err := encode(body(old))
-		if err != nil {
+		var doc, change map[string]any
+		if err := through(f.body(old), &doc); err != nil {
 			return zero, err
 		}
-		merged, err := jsonpatch.MergePatch(doc, raw)
-		if err != nil {
+		if err := json.Unmarshal(raw, &change); err != nil {
 			return zero, fault.Malformed("The body is not a JSON merge patch (RFC 7396).")
 		}
-		var b B
-		if err := decodeInto(merged, &b); err != nil {
+		restart(doc, change, f.restart, f.kind)
+		merged, err := merge(doc, change)
+		if err != nil {
 			return zero, err
 		}
-		return fields(b)
+		var b B
+		if err := a.contract.checkCreate(f.path, merged); err != nil {
+			return zero, err
+		}
+		if err := through(merged, &b); err != nil {
+			return zero, err
+		}
+		return f.fields(b)
 	}
+}
+
+// restart drops the object of doc whose kind the change replaces.
+func restart(doc, change map[string]any, object, kind string) {
+	was, _ := doc[object].(map[string]any)
+	to, ok := change[object].(map[string]any)
+	if ok && to[kind] != nil && to[kind] != was[kind] {
+		delete(doc, object)
+	}
+}
+
+// merge applies a merge patch (RFC 7396).
+func merge(doc, change map[string]any) (map[string]any, error) {
+	from, err := encode(doc)
+	if err != nil {
+		return nil, err
+	}
+	by, err := encode(change)
+	if err != nil {
+		return nil, err
+	}
+	b, err := jsonpatch.MergePatch(from, by)
+	if err != nil {
+		return nil, fault.Malformed("The body is not a JSON merge patch (RFC 7396).")
+	}
+	var out map[string]any
+	return out, json.Unmarshal(b, &out)
+}
+
+// through carries a value over as JSON.
+func through(from, to any) error {
+	b, err := encode(from)
+	if err != nil {
+		return err
+	}
+	return decodeInto(b, to)
 }
 
 // archive answers a DELETE: the resource goes out of use, its history stays.
@@ -148,6 +197,45 @@ func show[F, B, R any](c echo.Context, f face[F, B, R], id uuid.UUID,
 type listBody[R any] struct {
 	Items []R    `json:"items"`
 	Next  string `json:"next,omitempty"`
+}
+
+// showOne answers a GET of what has no version of its own: its weak tag changes
+// with any change of the organisation, and with the local dates.
+func showOne[R any](a *API, c echo.Context, dates string, read func(context.Context, tx.Scope) (R, error)) error {
+	ctx, s := c.Request().Context(), scopeOf(c)
+	head, err := a.reads.Head(ctx, s)
+	if err != nil {
+		return err
+	}
+	if unchanged(c, listTag(c, head, dates)) {
+		return c.NoContent(http.StatusNotModified)
+	}
+	body, err := read(ctx, s)
+	if err != nil {
+		return err
+	}
+	return send(c, http.StatusOK, body)
+}
+
+// cut gives a page of a list that is at hand whole; the cursor is a position.
+func cut[T any](all []T, p resource.Paging) (resource.Page[T], error) {
+	from := 0
+	if p.After != "" {
+		b, err := base64.RawURLEncoding.DecodeString(p.After)
+		if err == nil {
+			from, err = strconv.Atoi(string(b))
+		}
+		if err != nil || from < 0 || from > len(all) {
+			return resource.Page[T]{}, fault.Malformed("A parameter cannot be read.",
+				fault.Field{Pointer: "cursor", Message: "must be the value of next from the page before, unchanged"})
+		}
+	}
+	to := min(len(all), from+p.Limit)
+	page := resource.Page[T]{Items: all[from:to]}
+	if to < len(all) {
+		page.Next = base64.RawURLEncoding.EncodeToString([]byte(strconv.Itoa(to)))
+	}
+	return page, nil
 }
 
 // showList answers a GET of a list. A caller that has seen the organisation's

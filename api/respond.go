@@ -3,7 +3,6 @@ package api
 import (
 	"bytes"
 	"crypto/sha256"
-	"encoding/base64"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
@@ -29,7 +28,10 @@ func ifMatch(c echo.Context) (resource.IfMatch, error) {
 		return 0, nil
 	}
 	v, err := strconv.Atoi(strings.Trim(h, `"`))
-	if err != nil || v <= 0 {
+	if err == nil && v == 0 {
+		return resource.NeverWritten, nil
+	}
+	if err != nil || v < 0 {
 		return 0, fault.Malformed("A header cannot be read.", fault.Field{
 			Pointer: "If-Match", Message: `must be the ETag the resource was read with, such as "3"`,
 		})
@@ -182,6 +184,3 @@ func paging(limit *int, cursor *string, archived *bool) resource.Paging {
 	}
 	return p
 }
-
-// opaque makes a cursor of a readable position.
-func opaque(position string) string { return base64.RawURLEncoding.EncodeToString([]byte(position)) }

@@ -17,6 +17,7 @@ func (a *API) tanks() face[fleet.TankFields, gen.TankCreate, gen.Tank] {
 		path: "/v1/tanks", commands: a.work.Tanks,
 		id:     func(b gen.TankCreate) *uuid.UUID { return b.ID },
 		fields: tankFields, body: tankBody, answer: tankOut,
+		restart: "shape", kind: "form",
 	}
 }
 

@@ -427,10 +427,11 @@ type revisionListRow struct {
 }
 
 // Revisions lists what a routine said, the oldest first.
-func (db *DB) Revisions(ctx context.Context, s tx.Scope, routine uuid.UUID) ([]work.RevisionView, error) {
+func (db *DB) Revisions(ctx context.Context, s tx.Scope, routine uuid.UUID) ([]work.RevisionView, int64, error) {
+	var head int64
 	var out []work.RevisionView
 	var failed error
-	err := db.read(ctx, s, query{`
+	err := db.read(ctx, s, query{selectHead, []any{s.Org}, value(&head)}, query{`
 	SELECT
 		v.actor_id,` + revisionColumns + `
 	FROM routine_revision v
@@ -443,5 +444,5 @@ func (db *DB) Revisions(ctx context.Context, s tx.Scope, routine uuid.UUID) ([]w
 	if err == nil && len(out) == 0 {
 		err = fault.NoSuch("routine", routine)
 	}
-	return out, errors.Join(err, failed)
+	return out, head, errors.Join(err, failed)
 }

@@ -284,6 +284,7 @@ func (e HealthStatus) Valid() bool {
 // Defines values for ItemState.
 const (
 	ItemStateBlocked ItemState = "blocked"
+	ItemStateComing  ItemState = "coming"
 	ItemStateDone    ItemState = "done"
 	ItemStateDue     ItemState = "due"
 	ItemStateEarly   ItemState = "early"
@@ -298,6 +299,8 @@ const (
 func (e ItemState) Valid() bool {
 	switch e {
 	case ItemStateBlocked:
+		return true
+	case ItemStateComing:
 		return true
 	case ItemStateDone:
 		return true
@@ -1899,7 +1902,7 @@ type DueItem struct {
 	// Example: 0195f1c0-0005-7000-8000-000000000005
 	SiteID openapi_types.UUID `json:"site_id"`
 
-	// State Where a piece of work stands on the day asked for; the last four are history.
+	// State Where a piece of work stands on the day asked for. `coming` stands only in `next`: its window has not begun. The last four are history.
 	//
 	// Example: due
 	State ItemState `json:"state"`
@@ -2287,7 +2290,7 @@ type ItemIdentity struct {
 	Ordinal int `json:"ordinal"`
 }
 
-// ItemState Where a piece of work stands on the day asked for; the last four are history.
+// ItemState Where a piece of work stands on the day asked for. `coming` stands only in `next`: its window has not begun. The last four are history.
 //
 // Example: due
 type ItemState string
@@ -5353,7 +5356,7 @@ type VisitItem struct {
 	// Example: 0195f1c0-0005-7000-8000-000000000005
 	SiteID openapi_types.UUID `json:"site_id"`
 
-	// State Where a piece of work stands on the day asked for; the last four are history.
+	// State Where a piece of work stands on the day asked for. `coming` stands only in `next`: its window has not begun. The last four are history.
 	//
 	// Example: due
 	State ItemState `json:"state"`
@@ -6611,7 +6614,7 @@ type ListSpeciesParams struct {
 	// Archived True: those that are archived, instead of those in use.
 	Archived *Archived `form:"archived,omitempty" json:"archived,omitempty"`
 
-	// Q Only species whose scientific or trade name holds this, in any case.
+	// Q Only species in whose names, synonyms included, every word of this occurs, in any case.
 	Q *string `form:"q,omitempty" json:"q,omitempty"`
 
 	// Group Only species of this group.

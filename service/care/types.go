@@ -231,21 +231,22 @@ type Seed struct {
 	Result   Result
 	Level    float64
 	NewDueOn Day // of the record: the next nominal due, zero when not given
-	// Used are all closed items of the routine whose nominal due lies on or
-	// after DoneOn and whose record is not later than this one.
+	// Used are the closed items whose record is not later than this one and
+	// whose nominal due lies on or after the lesser of DoneOn and that of Closed.
 	Used []Identity
 }
 
 // State says where an item stands on a day.
 type State string
 
-// The states. Done, SkippedState, Missed and Paused appear in history only.
+// The states. Coming is an item whose window has not begun; Done, SkippedState, Missed and Paused appear in history only.
 const (
 	Early        State = "early"
 	Due          State = "due"
 	Overdue      State = "overdue"
 	Waiting      State = "waiting"
 	Blocked      State = "blocked"
+	Coming       State = "coming"
 	DoneState    State = "done"
 	SkippedState State = "skipped"
 	Missed       State = "missed"
@@ -303,7 +304,8 @@ type Counted struct {
 // It is never a function of today.
 type Stored struct {
 	Item Item // State is Waiting, Blocked or empty
-	// None is true when no unclosed item will ever come.
+	// None is true when no unclosed item will come unless a command changes
+	// something.
 	None bool
 	// NextEarliest is the first day on which another item may be open or a
 	// pause begins; MaxDay when there is none.

@@ -113,7 +113,7 @@ func (s *Service) PatchOrganisation(ctx context.Context, c tx.Call[Organisation]
 		if err != nil {
 			return o, tx.Trail{}, err
 		}
-		if match != 0 && int(match) != o.Version {
+		if match.Misses(o.Version) {
 			return o, tx.Trail{}, fault.Stale(o.Version)
 		}
 		fields, err := change(o.Fields)
@@ -143,7 +143,7 @@ func (s *Service) PutAccessNotes(ctx context.Context, c tx.Call[AccessNotes], si
 		if err != nil {
 			return n, tx.Trail{}, err
 		}
-		if match != 0 && int(match) != n.Version {
+		if match.Misses(n.Version) {
 			return n, tx.Trail{}, fault.Stale(n.Version)
 		}
 		n.Notes, n.UpdatedAt = notes, c.Now

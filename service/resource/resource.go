@@ -72,6 +72,14 @@ type Created[F any] struct {
 // IfMatch is the version a caller has seen; zero when it doesn't say.
 type IfMatch int
 
+// NeverWritten asks that the resource has no version yet.
+const NeverWritten IfMatch = -1
+
+// Misses says whether the caller has seen another version.
+func (m IfMatch) Misses(version int) bool {
+	return m != 0 && max(int(m), 0) != version
+}
+
 // Kind describes one kind of resource to the mechanism. T is the transaction
 // that the capability sees.
 type Kind[T, F any] struct {
@@ -223,7 +231,7 @@ func (k Kind[T, F]) load(ctx context.Context, t T, id uuid.UUID) (Row[F], error)
 }
 
 func (k Kind[T, F]) mayChange(m Meta, match IfMatch) error {
-	if match != 0 && int(match) != m.Version {
+	if match.Misses(m.Version) {
 		return fault.Stale(m.Version)
 	}
 	if m.ArchivedAt != nil {

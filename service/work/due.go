@@ -12,6 +12,7 @@ import (
 	"github.com/google/uuid"
 
 	"tankward/service/care"
+	"tankward/service/care/caution"
 	"tankward/service/fault"
 	"tankward/service/fleet"
 	"tankward/service/resource"
@@ -24,6 +25,8 @@ type DueItem struct {
 	Routine Routine
 	Zone    string
 	Today   care.Day // the site's own, or the day that was asked for
+	// Cautions are those of the species that live in the tank.
+	Cautions []caution.Caution
 }
 
 // key gives the item's place in the order of due work.

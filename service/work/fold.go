@@ -78,6 +78,8 @@ func next(s Settlement, now time.Time) *DueItem {
 	it := s.Settled.Stored.Item
 	if open := care.OpenOn(s.Plan.History, today); len(open) > 0 {
 		it = open[0]
+	} else if it.State == "" {
+		it.State = care.Coming
 	}
 	return &DueItem{Item: it, Routine: s.Plan.Routine, Zone: s.Plan.Zone, Today: today}
 }

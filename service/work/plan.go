@@ -77,9 +77,12 @@ func placeRoutine(ctx context.Context, t Tx, f RoutineFields, now time.Time) (Ro
 	if _, err := fleet.TankInUse(ctx, t, f.TankID); err != nil {
 		return f, err
 	}
-	f.SiteID = p.SiteID
-	f.FromDay = min(f.FirstDay, fleet.Today(p.Zone, now))
-	return f, nil
+	f.SiteID, f.FromDay = p.SiteID, fleet.Today(p.Zone, now)
+	if f.FirstDay == 0 {
+		f.FirstDay = f.FromDay
+	}
+	f.FromDay = min(f.FirstDay, f.FromDay)
+	return f, f.Validate()
 }
 
 func reviseRoutine(ctx context.Context, t Tx, old Routine, f RoutineFields, now time.Time) (RoutineFields, error) {

@@ -50,7 +50,7 @@ type RoutineFields struct {
 	Waits         []Wait
 	Materials     []Material
 	Skill         string
-	FirstDay      care.Day
+	FirstDay      care.Day // zero on create: the site's today
 	LastDay       *care.Day
 	CatchUp       care.CatchUp
 
@@ -96,7 +96,7 @@ func (f RoutineFields) Validate() error {
 	if f.ActiveMinutes < 0 || f.ActiveMinutes > 24*60 {
 		c.Add("/active_minutes", "must be between 0 and 1440")
 	}
-	if f.LastDay != nil && *f.LastDay < f.FirstDay {
+	if f.LastDay != nil && f.FirstDay != 0 && *f.LastDay < f.FirstDay {
 		c.Add("/last_day", "must not be before first_day (%s)", f.FirstDay)
 	}
 	for i, w := range f.Waits {

@@ -68,6 +68,9 @@ type Tx interface {
 	LivingStock(ctx context.Context, tank uuid.UUID) (int, error)
 	// TanksInUse counts the tanks of a site that are not archived.
 	TanksInUse(ctx context.Context, site uuid.UUID) (int, error)
+	// Kit gives a tank with what a ready set is fitted to. The caller holds the
+	// tank's lock.
+	Kit(ctx context.Context, tank uuid.UUID) (Kit, error)
 	// OpenPauses gives the open pauses of a whole tank.
 	OpenPauses(ctx context.Context, tank uuid.UUID) ([]Pause, error)
 
@@ -149,7 +152,9 @@ type Reads interface {
 	Routine(ctx context.Context, s tx.Scope, id uuid.UUID) (Routine, error)
 	Routines(ctx context.Context, s tx.Scope, f RoutineFilter, p resource.Paging) (resource.Page[Routine], error)
 	// Revisions lists what a routine said, the oldest first.
-	Revisions(ctx context.Context, s tx.Scope, routine uuid.UUID) ([]RevisionView, error)
+	Revisions(ctx context.Context, s tx.Scope, routine uuid.UUID) ([]RevisionView, int64, error)
+	// Kit gives a tank with what a ready set is fitted to.
+	Kit(ctx context.Context, s tx.Scope, tank uuid.UUID) (Kit, error)
 	// Pause gives one pause; ListPauses lists them by id.
 	Pause(ctx context.Context, s tx.Scope, id uuid.UUID) (Pause, error)
 	ListPauses(ctx context.Context, s tx.Scope, tank, routine uuid.UUID, p resource.Paging) (resource.Page[Pause], error)
