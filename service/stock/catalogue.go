@@ -1,7 +1,10 @@
 package stock
 
 import (
+	"crypto/sha256"
 	_ "embed"
+	"encoding/hex"
+	"encoding/json"
 	"slices"
 	"strings"
 	"sync"
@@ -45,6 +48,20 @@ func ByCode(code string) (Species, bool) {
 	}
 	return s.species[i], true
 }
+
+// edition is the catalogue's fingerprint, worked out once.
+var edition = sync.OnceValue(func() string {
+	b, err := json.Marshal(builtIn().species)
+	if err != nil {
+		panic("stock: built-in catalogue: " + err.Error())
+	}
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:8])
+})
+
+// Edition names what the catalogue holds: it changes with any change of it, the
+// words of its cautions included.
+func Edition() string { return edition() }
 
 // Search gives the built-in species in whose scientific names, synonyms and
 // trade names every word of the text occurs, whatever the case, sorted by code.

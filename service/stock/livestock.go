@@ -107,9 +107,6 @@ func settled(old, now LivestockFields) error {
 	if old.ArrivedOn != now.ArrivedOn {
 		c.Add("/arrived_on", "cannot be changed, since the first event hangs on it")
 	}
-	if old.Count != now.Count {
-		c.Add("/count", "is changed by events only; POST one to the entry's events")
-	}
 	return c.Err()
 }
 

@@ -125,6 +125,7 @@ func lockLivestock(ctx context.Context, t Tx, id uuid.UUID) error {
 
 func prepareLivestock(ctx context.Context, t Tx, old *Livestock, f LivestockFields, now time.Time) (LivestockFields, error) {
 	if old != nil {
+		f.Count = old.Fields.Count
 		return f, settled(old.Fields, f)
 	}
 	if f.Count < 1 {
