@@ -5,5 +5,5 @@ import "embed"
 
 // FS holds the files NNNNNN_name.up.sql and NNNNNN_name.down.sql.
 //
-//go:embed *.sql
+//go:embed 0*.sql
 var FS embed.FS
