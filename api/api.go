@@ -137,13 +137,13 @@ func (a *API) logRequest(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// GetLive says that the process runs.
-func (a *API) GetLive(c echo.Context) error {
+// GetLivez says that the process runs.
+func (a *API) GetLivez(c echo.Context) error {
 	return send(c, http.StatusOK, map[string]string{"status": "ok"})
 }
 
-// GetReady says whether requests can be served.
-func (a *API) GetReady(c echo.Context) error {
+// GetReadyz says whether requests can be served.
+func (a *API) GetReadyz(c echo.Context) error {
 	if err := a.reads.Ready(c.Request().Context()); err != nil {
 		a.log.LogAttrs(c.Request().Context(), slog.LevelWarn, "not ready", slog.String("error", err.Error()))
 		return fault.Overloaded("The database does not answer.")
