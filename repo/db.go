@@ -84,10 +84,12 @@ func OpenPool(ctx context.Context, url string, maxConns int32) (*pgxpool.Pool, e
 	return pool, nil
 }
 
-// Close sends what other replicas have not been told yet, waits for connections
-// in use and closes the pool.
+// Close sends what other replicas have not been told yet, so that a program that
+// changes one key and ends is heard. It waits for connections in use and closes
+// the pool.
 func (db *DB) Close() {
-	db.sendLast()
+	db.news.close()
+	db.flushNews()
 	db.pool.Close()
 }
 

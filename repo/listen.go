@@ -104,18 +104,23 @@ func (db *DB) sendNews() {
 	}
 }
 
-// sendLast sends what is still waiting, so that a program that changes one key
-// and ends is heard.
-func (db *DB) sendLast() {
+// flushNews sends what is waiting, now.
+func (db *DB) flushNews() {
 	n := &db.news
 	n.mu.Lock()
-	n.closed = true
 	early := n.timer != nil && n.timer.Stop()
 	n.mu.Unlock()
 	if early {
 		db.sendNews()
 	}
 	n.sending.Wait()
+}
+
+// close makes later news stay unsent: there is no connection for it any more.
+func (n *news) close() {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.closed = true
 }
 
 // KeyWatcher is told when what it knows of keys may be out of date.

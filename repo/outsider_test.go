@@ -331,7 +331,7 @@ var untried = map[string]bool{
 	"Tx.InsertLivestockEvent": true, "Tx.LeastCount": true, "Tx.Livestock": true, "Tx.LivestockEventHash": true,
 	"Tx.LivestockOf": true, "Tx.LivestockTank": true, "Tx.LoadLivestockEvent": true, "Tx.Species": true,
 	"Tx.TankRests": true, "Tx.TankZone": true, "DB.Livestock": true, "DB.LivestockEvents": true,
-	"DB.LivestockList": true, "DB.OwnSpecies": true, "DB.OwnSpeciesAfter": true,
+	"DB.LivestockList": true, "Tx.Kit": true, "DB.Kit": true, "DB.OwnSpecies": true, "DB.OwnSpeciesAfter": true,
 	"DB.Records": true, "DB.Revisions": true, "DB.Routine": true, "DB.Routines": true, "DB.Stored": true,
 }
 

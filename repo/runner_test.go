@@ -314,7 +314,7 @@ func TestFailingCommitLeavesNothing(t *testing.T) {
 			DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION refuse();
 		CREATE CONSTRAINT TRIGGER refuse AFTER INSERT ON member
 			DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION refuse()`)
-	w.db.sendLast() // what was announced before is out
+	w.db.flushNews() // what was announced before is out
 	before := traces(t, w.db, w.a.Scope)
 	_, _, err := keyed{key: "one", id: newID()}.run(t.Context(), w.db, w.a.Scope)
 	if err == nil || !strings.Contains(err.Error(), "commit") {
