@@ -57,6 +57,9 @@ func startCluster(ctx context.Context, opts Options, bins binaries) (*cluster, e
 	}
 	c := &cluster{place: p, acc: acc, bins: bins, throwaway: opts.Throwaway, sockets: p.run()}
 	if err := c.start(ctx, opts.Progress); err != nil {
+		if !opts.Throwaway {
+			err = fmt.Errorf("%w (if its files are damaged, remove %s to start anew)", err, c.folder)
+		}
 		return nil, errors.Join(err, c.stop(context.WithoutCancel(ctx)))
 	}
 	return c, nil

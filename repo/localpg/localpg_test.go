@@ -404,6 +404,20 @@ func TestInitdbCutShortIsDoneAgain(t *testing.T) {
 	}
 }
 
+func TestDamagedFilesAreNamed(t *testing.T) {
+	t.Parallel()
+	dir := folder(t)
+	first := find(t, Options{Dir: dir})
+	stop(t, first)
+	if err := os.Remove(filepath.Join(first.cluster.data(), "global", "pg_control")); err != nil {
+		t.Fatal(err)
+	}
+	_, err := Find(t.Context(), Options{Dir: dir})
+	if err == nil || !strings.Contains(err.Error(), "pg_control") || !strings.Contains(err.Error(), "remove "+first.cluster.folder) {
+		t.Errorf("got %v, want an error with the server's words and the folder to remove", err)
+	}
+}
+
 func TestGivenDatabase(t *testing.T) {
 	t.Parallel()
 	private := find(t, Options{Dir: folder(t), Throwaway: true})
