@@ -69,13 +69,14 @@ func (w *refWalk) firstWorkingDay(rev care.Revision, day care.Day) care.Day {
 	return care.MaxDay
 }
 
-// floor is the first day on which an item of that nominal due may be open:
-// never before the first day, the resume day or the first active day.
-func (w *refWalk) floor(rev care.Revision, nominal care.Day) care.Day {
-	floor := w.routine.Routine.FirstDay
+// floor is the first day on which an item may be open that would open on the
+// given day: never before the first day, the resume day or the first active
+// day. A pause counts from the day on which it begins.
+func (w *refWalk) floor(rev care.Revision, nominal, earliest care.Day) care.Day {
+	floor := max(earliest, w.routine.Routine.FirstDay)
 	for _, p := range w.routine.Pauses {
-		if p.From <= nominal {
-			floor = max(floor, p.To)
+		if p.From <= nominal && p.From <= w.today {
+			floor = max(floor, w.pauseEnd(p.From))
 		}
 	}
 	if rev.Months != 0 {
@@ -85,7 +86,7 @@ func (w *refWalk) floor(rev care.Revision, nominal care.Day) care.Day {
 		}
 		floor = max(floor, day)
 	}
-	return floor
+	return w.pauseEnd(floor)
 }
 
 // plan finds what the routine makes due next, as it is known today.
@@ -102,17 +103,39 @@ func (w *refWalk) plan() {
 		if w.open == nil {
 			w.planRise()
 		}
+	case care.Joined:
+		if w.newDue != 0 {
+			w.planAsked()
+		}
 	}
+}
+
+// planAsked plans the item of the day that the skip of life support named: it
+// is the next nominal due, and its window begins on it.
+func (w *refWalk) planAsked() {
+	rev := w.now()
+	nominal := w.firstWorkingDay(rev, w.newDue)
+	if nominal == care.MaxDay {
+		return
+	}
+	item := &refItem{
+		revision: rev, asked: true, Identity: care.Identity{NominalDue: nominal, Ordinal: w.taken[nominal]},
+		cutEarliest: nominal, cutLatest: nominal + care.Day(rev.DaysLate),
+	}
+	w.move(item)
+	w.pending = []*refItem{item}
 }
 
 // planSingle plans the only next item of an interval or of a single date.
 func (w *refWalk) planSingle() {
 	rev, routine := w.now(), w.routine.Routine
+	if w.newDue != 0 {
+		w.planAsked()
+		return
+	}
 	item := &refItem{revision: rev}
 	nominal := routine.FirstDay
 	switch {
-	case w.newDue != 0:
-		nominal = w.newDue
 	case w.kind() == care.Once:
 		item.given = rev.Cadence.On
 		if w.onceDone[item.given] {
@@ -122,32 +145,38 @@ func (w *refWalk) planSingle() {
 	case w.lastDone != nil:
 		nominal = max(nominal, addStep(*w.lastDone, rev.Cadence.Every, rev.Cadence.Unit))
 	}
-	nominal = max(nominal, w.resumeFloor)
-	if w.revision > 0 && w.newDue == 0 {
-		nominal = max(nominal, rev.From) // a change makes nothing due before its day
-	}
-	nominal = w.firstWorkingDay(rev, nominal)
+	nominal = w.firstWorkingDay(rev, max(nominal, w.resumeFloor, w.changed()))
 	if nominal == care.MaxDay || nominal > routine.LastDay {
 		return
 	}
 	item.NominalDue, item.Ordinal = nominal, w.taken[nominal]
-	item.cutEarliest = max(nominal-care.Day(rev.DaysEarly), w.floor(rev, nominal))
-	if w.newDue != 0 {
-		item.cutEarliest = nominal
-	}
-	if w.kind() == care.Interval && w.lastDone != nil && w.newDue == 0 {
+	item.cutEarliest = nominal - care.Day(rev.DaysEarly)
+	if w.kind() == care.Interval && w.lastDone != nil {
 		item.cutEarliest = max(item.cutEarliest, *w.lastDone+1)
 	}
+	item.cutEarliest = w.floor(rev, nominal, max(item.cutEarliest, w.changed()))
 	item.cutLatest = nominal + care.Day(rev.DaysLate)
 	w.move(item)
 	w.pending = []*refItem{item}
 }
 
-// planCalendar plans all further dates of the rule. A date before the first
-// day, after the last, in a pause or in an inactive month never existed; one
-// not newer than an item that has been is not opened again.
+// changed is the day from which on the routine says what it says now. A change
+// makes nothing due, and opens no window, before its day.
+func (w *refWalk) changed() care.Day {
+	if w.revision == 0 {
+		return care.MinDay
+	}
+	return w.now().From
+}
+
+// planCalendar plans all further dates of the rule, first the one that a skip
+// asked for. Each window ends on the day before the next date and then begins
+// on the day after the window before it.
 func (w *refWalk) planCalendar() {
 	rev := w.now()
+	if w.newDue != 0 {
+		w.planAsked()
+	}
 	for _, day := range w.calendarDates() {
 		item := &refItem{revision: rev, Identity: care.Identity{NominalDue: day, Ordinal: w.taken[day]}}
 		w.pending = append(w.pending, item)
@@ -161,36 +190,44 @@ func (w *refWalk) planCalendar() {
 		if i > 0 {
 			before = w.pending[i-1]
 		}
-		item.cutEarliest = max(item.NominalDue-care.Day(rev.DaysEarly), w.floor(rev, item.NominalDue))
+		earliest := max(item.NominalDue-care.Day(rev.DaysEarly), w.changed())
 		if before != nil {
-			item.cutEarliest = max(item.cutEarliest, min(before.cutLatest, item.NominalDue-1)+1)
+			earliest = max(earliest, min(before.cutLatest, item.NominalDue-1)+1)
 		}
-		if item.NominalDue == w.newDue {
+		item.cutEarliest = w.floor(rev, item.NominalDue, earliest)
+		if item.asked {
 			item.cutEarliest = item.NominalDue
 		}
 		w.move(item)
 	}
-	// An occurrence moved to or past the earliest of a later one is closed by
-	// the closure: the newest stands for both.
+	w.closeByClosure()
+}
+
+// closeByClosure: an occurrence moved to or past the earliest of a later one
+// is closed by the closure: the newest stands for both.
+func (w *refWalk) closeByClosure() {
 	for i := range w.pending[:max(len(w.pending)-1, 0)] {
 		item := w.pending[i]
 		item.closedByClosure = item.movedPast && item.due >= w.pending[i+1].earliest
 	}
 }
 
-// calendarDates gives the nominal dues still to come, with the one that a skip
-// asked for.
+// calendarDates gives the dates of the rule still to come. A date before the
+// first day, after the last, in a pause or in an inactive month never existed;
+// one not newer than an item that has been is not opened again.
 func (w *refWalk) calendarDates() []care.Day {
 	rev, routine := w.now(), w.routine.Routine
-	var days []care.Day
-	if w.newDue != 0 && w.newDue <= routine.LastDay {
-		days = append(days, w.newDue)
+	newer := care.MinDay
+	if w.previous != nil {
+		newer = w.previous.NominalDue
 	}
+	if len(w.pending) > 0 { // the one that a skip asked for
+		newer = w.pending[0].NominalDue
+	}
+	var days []care.Day
 	for _, day := range w.dates[w.revision] {
 		exists := day >= routine.FirstDay && day <= routine.LastDay && active(rev, day) && !w.paused(day)
-		known := w.revision == 0 || day >= rev.From
-		newer := w.previous == nil || day > w.previous.NominalDue
-		if exists && known && newer && day > w.newDue {
+		if exists && day > newer && day >= w.changed() {
 			days = append(days, day)
 		}
 	}

@@ -20,8 +20,9 @@ func (w *refWalk) followParent() {
 			continue
 		}
 		w.open.parentClosed, w.open.closedOn = true, w.today
+		w.refreshJoined()
 		if skippedWithJoined(c) {
-			w.joinedSkip = &c.record
+			w.close(w.open, c.record, care.SkippedState)
 		}
 	}
 	w.refreshJoined()
@@ -59,7 +60,7 @@ func (w *refWalk) followNewDue() {
 // known. When the parent's item went away in a pause the last window stays.
 func (w *refWalk) refreshJoined() {
 	item := w.open
-	if w.kind() != care.Joined || item == nil || item.revision.Cadence.Gap.Unit != care.Minutes {
+	if w.kind() != care.Joined || item == nil || item.asked || item.revision.Cadence.Gap.Unit != care.Minutes {
 		return
 	}
 	parent := w.parent.openAtStart
@@ -77,13 +78,6 @@ func (w *refWalk) refreshJoined() {
 		item.blocked = parent.blocked
 	}
 	w.waitForResume(item)
-}
-
-// waitForResume: what falls into a pause of its own waits for the resume day.
-func (w *refWalk) waitForResume(item *refItem) {
-	item.earliest = max(item.earliest, w.floor(item.revision, item.NominalDue))
-	item.due = max(item.due, item.earliest)
-	item.latest = max(item.latest, item.due)
 }
 
 // nextEarliest is the first day of the next window, MaxDay when it is unknown:
@@ -125,7 +119,7 @@ func (w *refWalk) followClosings() {
 		w.waitForResume(item)
 		w.takeOver(item)
 		if skippedWithJoined(c) {
-			w.joinedSkip = &c.record
+			w.close(item, c.record, care.SkippedState)
 		}
 	}
 }

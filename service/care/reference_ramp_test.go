@@ -6,8 +6,12 @@ import (
 	"tankward/service/care"
 )
 
-// levelGrain is the distance at which two levels are the same, in points.
-const levelGrain = 1e-6
+// levelGrain is the distance in points up to which two levels are the same:
+// lights are set to a tenth of a point.
+const levelGrain = 0.05
+
+// sumGrain forgives what sums of fractions lose.
+const sumGrain = 1e-9
 
 // refLevels gives the levels of a plan. The rises are as many as the step
 // length and the greatest rise ask for; on a geometric curve the last rise is
@@ -15,11 +19,11 @@ const levelGrain = 1e-6
 func refLevels(p care.RampPlan) []float64 {
 	rises := (p.Days + p.StepDays - 1) / p.StepDays
 	if p.Curve != care.Geometric {
-		for (p.To-p.From)/float64(rises) > p.GreatestRise+levelGrain {
+		for (p.To-p.From)/float64(rises) > p.GreatestRise+sumGrain {
 			rises++
 		}
 	} else {
-		for p.To-p.To*math.Pow(p.From/p.To, 1/float64(rises)) > p.GreatestRise+levelGrain {
+		for p.To-p.To*math.Pow(p.From/p.To, 1/float64(rises)) > p.GreatestRise+sumGrain {
 			rises++
 		}
 	}

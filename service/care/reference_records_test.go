@@ -4,35 +4,22 @@ import (
 	"tankward/service/care"
 )
 
-// countRecords finds what each record of the day counts for.
+// countRecords finds what each record of the day counts for, one after the
+// other: what is open when its turn comes, else the item closed last.
 func (w *refWalk) countRecords(records []care.Record) {
-	item := w.visible()
-	if item == nil {
-		for _, rec := range records {
-			w.extra(rec)
-		}
-		if w.joinedSkip != nil && w.open != nil { // its gap in days still runs
-			w.close(w.open, *w.joinedSkip, care.SkippedState)
-		}
-		return
-	}
-	closing := w.closingIndex(item, records)
-	for i, rec := range records {
+	for _, rec := range records {
+		item := w.visible()
 		switch {
-		case closing >= 0 && i > closing: // no longer after last done
-			w.extra(rec)
-		case item.stepBack && rec.Result == care.Done && !w.countsFor(item, rec):
+		case item == nil:
 			w.extra(rec)
 		case !w.countsFor(item, rec):
 			w.counted[rec.ID] = care.Counted{RecordID: rec.ID}
 		default:
 			identity := item.Identity
 			w.counted[rec.ID] = care.Counted{RecordID: rec.ID, For: &identity}
-			w.apply(item, rec, i == closing)
+			w.apply(item, rec)
 		}
-	}
-	if closing < 0 && w.joinedSkip != nil {
-		w.close(item, *w.joinedSkip, care.SkippedState)
+		w.openPending()
 	}
 }
 
@@ -40,56 +27,36 @@ func (w *refWalk) countRecords(records []care.Record) {
 // skip or a locked door that names another item counts for nothing. A step
 // back stays until it is set and cannot be skipped.
 func (w *refWalk) countsFor(item *refItem, rec care.Record) bool {
-	switch rec.Result {
-	case care.Done:
-		return !item.stepBack || rec.Level <= item.level+levelGrain
-	case care.Partly:
+	switch {
+	case rec.Result == care.Done || rec.Result == care.Partly:
 		return true
-	case care.Skipped:
-		if item.stepBack {
-			return false
-		}
+	case rec.Result == care.Skipped && item.stepBack:
+		return false
 	}
 	return rec.Names == nil || *rec.Names == item.Identity
 }
 
-// closingIndex finds the record of the day that closes the item: the first
-// that finishes the work, alone or as the last share; only if none does, the
-// first skip. It is -1 when the item stays open.
-func (w *refWalk) closingIndex(item *refItem, records []care.Record) int {
-	share, skip := item.percent, -1
-	for i, rec := range records {
-		if !w.countsFor(item, rec) {
-			continue
-		}
-		switch rec.Result {
-		case care.Done:
-			return i
-		case care.Partly:
-			share += rec.Share
-			if share >= 100 {
-				return i
-			}
-		case care.Skipped:
-			if skip < 0 {
-				skip = i
-			}
-		}
-	}
-	return skip
-}
-
-// apply does to the open item what a record that counts for it says.
-func (w *refWalk) apply(item *refItem, rec care.Record, closes bool) {
-	switch {
-	case closes && rec.Result == care.Skipped:
-		w.close(item, rec, care.SkippedState)
-	case closes:
+// apply does to the open item what a record that counts for it says. Shares
+// add up; the one that reaches the whole closes the item. A locked door leaves
+// it due.
+func (w *refWalk) apply(item *refItem, rec care.Record) {
+	switch rec.Result {
+	case care.Done:
 		w.setLevel(rec)
+		if item.stepBack && rec.Level > item.level+levelGrain {
+			day := w.today
+			w.lastDone = &day
+			return
+		}
 		w.close(item, rec, care.DoneState)
-	case rec.Result == care.Partly:
+	case care.Partly:
 		item.percent += rec.Share
-	case rec.Result == care.NoAccess:
+		if item.percent >= 100 {
+			w.close(item, rec, care.DoneState)
+		}
+	case care.Skipped:
+		w.close(item, rec, care.SkippedState)
+	case care.NoAccess:
 		item.noAccess++
 	}
 }
@@ -111,9 +78,9 @@ func (w *refWalk) close(item *refItem, rec care.Record, state care.State) {
 	w.plan()
 }
 
-// extra keeps a record that came before its window, on the day of last done or
-// with nothing open. It belongs to the item closed last. Only finished work
-// moves last done, a share only if it is the whole.
+// extra keeps a record that came before its window or with nothing open. It
+// belongs to the item closed last. Only finished work moves last done, a share
+// only if it is the whole.
 func (w *refWalk) extra(rec care.Record) {
 	counted := care.Counted{RecordID: rec.ID, Extra: true}
 	if n := len(w.closings); n > 0 {
@@ -121,17 +88,40 @@ func (w *refWalk) extra(rec care.Record) {
 		counted.For, counted.ClosedBy = &last.item.Identity, last.record.ID
 	}
 	w.counted[rec.ID] = counted
-	finished := rec.Result == care.Done || rec.Result == care.Partly && rec.Share >= 100
-	if !finished {
+	if rec.Result != care.Done && (rec.Result != care.Partly || rec.Share < 100) {
 		return
-	}
-	if w.lastDone == nil || *w.lastDone < w.today {
-		w.newDue = 0
 	}
 	day := w.today
 	w.lastDone = &day
 	w.setLevel(rec)
+	w.takePlaceOfSkip(rec)
 	w.plan()
+}
+
+// takePlaceOfSkip: the closing record of an item is the first that finished
+// the work, and only without one the skip. So finished work that belongs to a
+// skipped item closes it instead, and the day that the skip asked for is no
+// longer wanted. The skip and all its extras belong to the new closing. What
+// follows the item in joined work stays with the skip.
+func (w *refWalk) takePlaceOfSkip(rec care.Record) {
+	n := len(w.closings)
+	if n == 0 || w.closings[n-1].state != care.SkippedState {
+		return
+	}
+	last := &w.closings[n-1]
+	skip := last.record.ID
+	last.record, last.day, last.state = rec, w.today, care.DoneState
+	w.counted[rec.ID] = care.Counted{RecordID: rec.ID, For: &last.item.Identity}
+	if _, own := w.counted[skip]; own {
+		w.counted[skip] = care.Counted{RecordID: skip, For: &last.item.Identity, Extra: true, ClosedBy: rec.ID}
+	}
+	for id, c := range w.counted {
+		if c.Extra && c.ClosedBy == skip {
+			c.ClosedBy = rec.ID
+			w.counted[id] = c
+		}
+	}
+	w.newDue = 0
 }
 
 // setLevel: a ramp stands at the level last set, whichever record set it.

@@ -34,6 +34,7 @@ type refItem struct {
 
 	percent, noAccess int
 	given             care.Day // once: the date as the routine gives it
+	asked             bool     // by a skip: its day was named by a person
 	level             float64  // ramp
 	stepBack          bool     // ramp
 	parentClosed      bool     // joined, minutes: the parent closed without it
@@ -79,8 +80,7 @@ type refWalk struct {
 	held     bool     // ramp: by an event
 	resumed  care.Day // ramp: the last day on which a hold or pause ended
 
-	followed   map[care.Identity]bool // joined: the parent's items it followed
-	joinedSkip *care.Record           // joined: the parent's skip of today
+	followed map[care.Identity]bool // joined: the parent's items it followed
 
 	openAtStart   *refItem // open today before today's records
 	closingsToday []refClosing
@@ -180,7 +180,7 @@ func (w *refWalk) step(day care.Day, records func(*refWalk, care.Day) []care.Rec
 		w.parent.step(day, records)
 	}
 	w.today = day
-	w.closingsToday, w.joinedSkip = nil, nil
+	w.closingsToday = nil
 	w.beginPause()
 	w.openPending()
 	w.enterRevision()
@@ -204,20 +204,41 @@ func (w *refWalk) paused(day care.Day) bool {
 	})
 }
 
-// beginPause closes, as paused, what is open with a nominal due before the
-// pause. It uses up no identity, and its shares are dropped with it. A ramp's
-// pause is a hold and handled there.
+// pauseEnd is the first day from the given one on that lies in no pause.
+func (w *refWalk) pauseEnd(day care.Day) care.Day {
+	for range 2000 {
+		if !w.paused(day) {
+			return day
+		}
+		day++
+	}
+	return care.MaxDay
+}
+
+// beginPause closes, as paused, all that is unfinished and was due before the
+// pause. It uses up no identity, and its shares are dropped with it. What is
+// due later waits for the resume day. A ramp's pause is a hold and handled
+// there.
 func (w *refWalk) beginPause() {
-	if w.kind() == care.OnRamp {
+	if w.kind() == care.OnRamp || !w.paused(w.today) || w.paused(w.today-1) {
 		return
 	}
-	for _, p := range w.routine.Pauses {
-		if p.From == w.today && w.open != nil && w.open.NominalDue < p.From {
-			w.resumeFloor = p.To
-			w.discardOpen()
-			w.plan()
-		}
+	w.carriedLate = care.MaxDay
+	if w.open != nil && w.open.NominalDue < w.today {
+		w.resumeFloor = w.pauseEnd(w.today)
+		w.discardOpen()
 	}
+	if w.open != nil {
+		w.waitForResume(w.open)
+	}
+	w.plan()
+}
+
+// waitForResume lets a window begin not before the resume day.
+func (w *refWalk) waitForResume(item *refItem) {
+	item.earliest = max(item.earliest, w.floor(item.revision, item.NominalDue, item.earliest))
+	item.due = max(item.due, item.earliest)
+	item.latest = max(item.latest, item.due)
 }
 
 // discardOpen lets the open item go without any record closing it.
