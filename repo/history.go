@@ -143,7 +143,8 @@ func (db *DB) Plans(ctx context.Context, s tx.Scope, ids []uuid.UUID, f work.Due
 	if err != nil {
 		return nil, 0, err
 	}
-	out := plans[:0]
+	// A new slice: histories point at their parents in the old one.
+	out := make([]work.Plan, 0, len(plans))
 	for _, p := range plans {
 		if chosen[p.Routine.ID] {
 			out = append(out, p)
