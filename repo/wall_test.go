@@ -11,6 +11,7 @@ import (
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"tankward/service/fleet"
+	"tankward/service/stock"
 	"tankward/service/tx"
 )
 
@@ -21,6 +22,8 @@ func furnish(t *testing.T, w *world, s tx.Scope) {
 	addClosure(t, w, s, func(f *fleet.ClosureFields) { f.SiteID = site.ID })
 	tank := addTank(t, w, s, func(f *fleet.TankFields) { f.SiteID = site.ID })
 	addEquipment(t, w, s, func(f *fleet.EquipmentFields) { f.TankID = tank.ID })
+	own := addSpecies(t, w, s)
+	addLivestock(t, w, s, func(f *stock.LivestockFields) { f.TankID, f.Species = tank.ID, stock.SpeciesID{Own: own.ID} })
 	must(t, w.db, s, func(ctx context.Context, x *Tx) (tx.Trail, error) {
 		err := x.SaveAccessNotes(ctx, fleet.AccessNotes{SiteID: site.ID, Version: 1, Notes: "ring twice"})
 		return tx.Did(tx.Change{Resource: "access_notes", Action: "created", ID: site.ID}), err
@@ -33,6 +36,7 @@ func furnish(t *testing.T, w *world, s tx.Scope) {
 // furnished are the tables in which furnish leaves rows.
 var furnished = []string{
 	"organisation", "member", "access_key", "customer", "site", "site_access_notes", "closure", "tank", "equipment",
+	"species", "livestock", "livestock_event",
 	"change_head", "change", "audit_entry", "stored_answer",
 }
 
