@@ -286,17 +286,18 @@ type dueRow struct {
 	routineRow
 	storedRow
 	TimeZone string
+	livesRow
 }
 
 func (r dueRow) due() work.DueRow {
-	return work.DueRow{Routine: r.routine(), Zone: r.TimeZone, Stored: r.stored()}
+	return work.DueRow{Routine: r.routine(), Zone: r.TimeZone, Stored: r.stored(), Cautions: r.cautions()}
 }
 
 // selectDue reads the page in the stored order; the row comparison is what the
 // index is for, and earliest comes from the index too.
 const selectDue = `
 	SELECT` + routineColumns + `,` + storedColumns + `,
-		s.time_zone
+		s.time_zone,` + livesColumns + `
 	FROM due_item d
 	JOIN routine r ON r.org_id = d.org_id AND r.id = d.routine_id` + newestRevision + `
 	JOIN site s ON s.org_id = d.org_id AND s.id = d.site_id

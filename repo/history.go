@@ -8,6 +8,9 @@ import (
 	"github.com/google/uuid"
 
 	"tankward/service/care"
+	"tankward/service/care/caution"
+	"tankward/service/mark"
+	"tankward/service/stock"
 	"tankward/service/tx"
 	"tankward/service/work"
 )
@@ -18,12 +21,51 @@ type planRow struct {
 	TimeZone          string
 	NoAccessWeekdays  int16
 	NoAccessEnteredOn time.Time
+	livesRow
+}
+
+// livesRow is which species live in a tank: codes of the catalogue, and the
+// cautions of the organisation's own.
+type livesRow struct {
+	LivesCodes    []string
+	LivesCautions [][]cautionJSON
+}
+
+const livesColumns = `
+		ARRAY (
+			SELECT DISTINCT l.species_code
+			FROM livestock l
+			WHERE l.org_id = r.org_id AND l.tank_id = r.tank_id AND l.count > 0 AND l.archived_at IS NULL
+				AND l.species_code IS NOT NULL
+			ORDER BY l.species_code
+		) AS lives_codes,
+		coalesce((
+			SELECT jsonb_agg(o.cautions ORDER BY o.id)
+			FROM livestock l
+			JOIN species o ON o.org_id = l.org_id AND o.id = l.species_own
+			WHERE l.org_id = r.org_id AND l.tank_id = r.tank_id AND l.count > 0 AND l.archived_at IS NULL
+				AND o.cautions <> '[]'
+		), '[]') AS lives_cautions`
+
+func (r livesRow) cautions() []caution.Caution {
+	var out []caution.Caution
+	for _, code := range r.LivesCodes {
+		if s, ok := stock.ByCode(code); ok {
+			out = append(out, s.Cautions...)
+		}
+	}
+	for _, own := range r.LivesCautions {
+		for _, c := range own {
+			out = append(out, caution.Caution{Code: c.Code, Text: c.Text, Mark: mark.Mark(c.Mark), Source: c.Source})
+		}
+	}
+	return out
 }
 
 const planColumns = routineColumns + `,
 		s.time_zone,
 		s.no_access_weekdays,
-		s.no_access_entered_on`
+		s.no_access_entered_on,` + livesColumns
 
 // inUse joins a routine with its tank and site, and leaves out what is archived.
 const inUse = `
@@ -353,7 +395,7 @@ func (p parts) assemble(rows []planRow) ([]work.Plan, error) {
 	plans := make([]work.Plan, len(rows))
 	for i, r := range rows {
 		routine := r.routine()
-		plans[i] = work.Plan{Routine: routine, Zone: r.TimeZone, History: care.History{
+		plans[i] = work.Plan{Routine: routine, Zone: r.TimeZone, Cautions: r.cautions(), History: care.History{
 			Routine: routine.Fields.Rule(r.ID),
 			Access:  p.access(r),
 			Pauses:  p.pausesOf(r.TankID, r.ID),

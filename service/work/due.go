@@ -120,7 +120,7 @@ func (s *Service) expand(ctx context.Context, sc tx.Scope, rows []DueRow, now ti
 			fold = append(fold, r.Routine.ID)
 			continue
 		}
-		out[i] = dueItems(r.Routine, r.Zone, today[i], open)
+		out[i] = dueItems(r.Routine, r.Zone, r.Cautions, today[i], open)
 	}
 	if len(fold) == 0 {
 		return out, nil
@@ -135,16 +135,16 @@ func (s *Service) expand(ctx context.Context, sc tx.Scope, rows []DueRow, now ti
 	}
 	for i, r := range rows {
 		if p, ok := byID[r.Routine.ID]; ok && slices.Contains(fold, r.Routine.ID) {
-			out[i] = dueItems(p.Routine, p.Zone, today[i], care.OpenOn(p.History, today[i]))
+			out[i] = dueItems(p.Routine, p.Zone, p.Cautions, today[i], care.OpenOn(p.History, today[i]))
 		}
 	}
 	return out, nil
 }
 
-func dueItems(r Routine, zone string, today care.Day, open []care.Item) []DueItem {
+func dueItems(r Routine, zone string, cautions []caution.Caution, today care.Day, open []care.Item) []DueItem {
 	out := make([]DueItem, len(open))
 	for i, it := range open {
-		out[i] = DueItem{Item: it, Routine: r, Zone: zone, Today: today}
+		out[i] = DueItem{Item: it, Routine: r, Zone: zone, Today: today, Cautions: cautions}
 	}
 	return out
 }
@@ -171,7 +171,7 @@ func (s *Service) dueOn(ctx context.Context, sc tx.Scope, f DueFilter, on care.D
 		} else {
 			items = care.PlannedOn(p.History, today, on)
 		}
-		for _, it := range dueItems(p.Routine, p.Zone, on, items) {
+		for _, it := range dueItems(p.Routine, p.Zone, p.Cautions, on, items) {
 			if (f.State == "" || f.State == it.State) && (after == nil || it.key().compare(*after) > 0) {
 				page.Items = append(page.Items, it)
 			}

@@ -81,7 +81,7 @@ func next(s Settlement, now time.Time) *DueItem {
 	} else if it.State == "" {
 		it.State = care.Coming
 	}
-	return &DueItem{Item: it, Routine: s.Plan.Routine, Zone: s.Plan.Zone, Today: today}
+	return &DueItem{Item: it, Routine: s.Plan.Routine, Zone: s.Plan.Zone, Today: today, Cautions: s.Plan.Cautions}
 }
 
 // VoidRecord takes a record out of the fold; it stays in the list, marked.

@@ -7,6 +7,7 @@ import (
 	"github.com/google/uuid"
 
 	"tankward/service/care"
+	"tankward/service/care/caution"
 	"tankward/service/fleet"
 	"tankward/service/resource"
 	"tankward/service/tx"
@@ -30,6 +31,8 @@ type Plan struct {
 	Routine Routine
 	Zone    string
 	History care.History
+	// Cautions are those of the species that live in the tank.
+	Cautions []caution.Caution
 }
 
 // Settlement is what a fold found out about one routine.
@@ -113,6 +116,8 @@ type DueRow struct {
 	Routine Routine
 	Zone    string
 	Stored  care.Stored
+	// Cautions are those of the species that live in the tank.
+	Cautions []caution.Caution
 }
 
 // DueKey is a place in the order of due work.
