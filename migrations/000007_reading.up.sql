@@ -58,7 +58,8 @@ BEGIN
         RETURN;
     END IF;
     PERFORM pg_advisory_xact_lock(hashtext('tankward.' || part));
-    IF to_regclass('public.' || part) IS NOT NULL THEN
+    -- Asked of the table: to_regclass may still remember that there was none.
+    IF EXISTS (SELECT 1 FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relname = part) THEN
         RETURN;
     END IF;
     EXECUTE format('CREATE TABLE public.%I PARTITION OF public.reading FOR VALUES FROM (%L) TO (%L)',

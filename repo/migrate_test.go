@@ -205,7 +205,7 @@ func TestMigrationsComeInPairs(t *testing.T) {
 	}
 }
 
-// The form of an error of the wall's functions: no readings of impossible months.
+// A month may be asked for again, and by many at once; an impossible one is refused.
 func TestReadingMonths(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)

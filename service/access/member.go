@@ -173,7 +173,7 @@ func (s *Service) CreateMember(ctx context.Context, c tx.Call[resource.Created[M
 // PatchMember changes a member. Only an owner may change an owner or make one;
 // Forbidden otherwise. The last owner stays one: Conflict.
 func (s *Service) PatchMember(ctx context.Context, c tx.Call[Member], id uuid.UUID, match resource.IfMatch, change func(MemberFields) (MemberFields, error)) (tx.Outcome[Member], error) {
-	return s.members(c.Scope).Patch(ctx, c, id, match, func(old MemberFields) (MemberFields, error) {
+	out, err := s.members(c.Scope).Patch(ctx, c, id, match, func(old MemberFields) (MemberFields, error) {
 		f, err := change(old)
 		if err != nil {
 			return f, err
@@ -183,6 +183,10 @@ func (s *Service) PatchMember(ctx context.Context, c tx.Call[Member], id uuid.UU
 		}
 		return f.plain(), nil
 	})
+	if err == nil {
+		s.ForgetKeys(c.Scope.Org) // the role is known with them
+	}
+	return out, err
 }
 
 // ArchiveMember takes a member out of use and revokes its keys. Only an owner
