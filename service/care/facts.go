@@ -37,7 +37,7 @@ const (
 	FactCutByPrevious FactKind = "cut_by_previous"
 	// FactNotBeforeFirst: the window begins not before the first day, Day.
 	FactNotBeforeFirst FactKind = "not_before_first_day"
-	// FactNotBeforeDone: the window begins after Day, when it was last done.
+	// FactNotBeforeDone: the window begins not before Day, the day after it was last done.
 	FactNotBeforeDone FactKind = "not_before_last_done"
 	// FactNotBeforeResume: the window begins not before the resume day, Day.
 	FactNotBeforeResume FactKind = "not_before_resume"
@@ -76,6 +76,9 @@ const (
 	FactCutByParent FactKind = "cut_by_parent"
 	// FactGap: Early to Late days after Routine's work was closed on Day.
 	FactGap FactKind = "gap"
+
+	// FactGapWindow: the window begins on the day it is due and ends on Day.
+	FactGapWindow FactKind = "gap_window"
 
 	// Light ramps.
 

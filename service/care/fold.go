@@ -27,7 +27,7 @@ type fold struct {
 	lastDone Day // MinDay: never
 	after    Day // a calendar's next occurrence lies after it
 	resumed  Span
-	gone     Identity // the item closed last
+	gone     Identity // joined: the parent's item that is behind it
 	isGone   bool
 	used     map[Day]int // closed items by nominal day
 
@@ -208,7 +208,7 @@ func (f *fold) pause(p Span) {
 
 // dropCurrent lets the current item go without a record.
 func (f *fold) dropCurrent() {
-	f.gone, f.isGone = f.cur.id, true
+	f.leave(&f.cur)
 	f.late, f.oldest = older{}, slot{}
 	f.loseShare(f.cur)
 }

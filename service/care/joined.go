@@ -80,13 +80,13 @@ func (f *fold) joinedItem() slot {
 
 // joinedNext gives the item that takes the current one's place.
 func (f *fold) joinedNext() slot {
-	if s := f.joinedItem(); s.id != f.cur.id {
-		return s
+	switch next := &f.seen.next; {
+	case !f.inSameVisit() || next.ok && f.cur.id == next.id:
+		return slot{}
+	case f.seen.cur.ok && f.cur.id == f.seen.cur.id:
+		return f.childOf(next)
 	}
-	if f.inSameVisit() && f.seen.next.id != f.cur.id {
-		return f.childOf(&f.seen.next)
-	}
-	return slot{}
+	return f.joinedItem()
 }
 
 // childOf gives the joined item of the parent's item, with its window; none
@@ -155,6 +155,7 @@ func (f *fold) gapOpens(c *parentClose) {
 	s.noteOrdinal()
 	s.earliest, s.due = nominal, nominal
 	s.latest = max(nominal, f.day+Day(gap.Greatest))
+	s.note(Fact{Kind: FactGapWindow, Day: s.latest})
 	s.cutLatest = s.latest
 	if nominal != f.day {
 		f.place(&s)

@@ -83,7 +83,7 @@ func (f *fold) closeCurrent(c closer) {
 	}
 	f.closes = append(f.closes, closing{Close: Close{Identity: closed.id, RecordID: c.id, DoneOn: c.day, State: state}, changed: true})
 	f.used[closed.id.NominalDue] = closed.id.Ordinal + 1
-	f.gone, f.isGone = closed.id, true
+	f.leave(&closed)
 	f.after = max(f.after, closed.id.NominalDue)
 	f.lastDone = max(f.lastDone, c.day)
 	f.late, f.lost, f.oldest = older{}, nil, slot{}
@@ -94,6 +94,14 @@ func (f *fold) closeCurrent(c closer) {
 	f.planAfter(c)
 	if f.traced && f.cur.ok {
 		f.steps[place].closed.nextEarliest = f.cur.earliest
+	}
+}
+
+// leave remembers that the parent's item, if it was one, is behind the work
+// that follows it.
+func (f *fold) leave(s *slot) {
+	if !s.fixed {
+		f.gone, f.isGone = s.id, true
 	}
 }
 

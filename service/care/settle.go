@@ -1,11 +1,5 @@
 package care
 
-import (
-	"slices"
-
-	"github.com/google/uuid"
-)
-
 // OpenOn gives what is open at the end of a day, as known now.
 func OpenOn(h History, day Day) []Item {
 	f := newFold(&h, false)
@@ -30,7 +24,40 @@ func (f *fold) open(day Day) []Item {
 func Settle(h History) Settled {
 	f := newFold(&h, false)
 	f.run(f.lastEvent())
-	return Settled{Stored: f.stored(), Closes: f.changedCloses(), Counted: f.tell()}
+	settled := Settled{Closes: f.changedCloses(), Counted: f.tell()}
+	f.awaitItem()
+	settled.Stored = f.stored()
+	return settled
+}
+
+// awaitDays is how far ahead an item is looked for that comes by itself: longer
+// than any stretch of inactive months.
+const awaitDays = 800
+
+// awaitItem goes on until there is an item, where the plan alone brings one: a
+// ramp after its pause, work that follows a calendar in a month of its own.
+func (f *fold) awaitItem() {
+	last := min(f.h.Routine.LastDay, max(f.day, f.h.Routine.FirstDay)+awaitDays)
+	for day := f.comingDay(); !f.cur.ok && day <= last; day = f.comingDay() {
+		f.advanceAll(day)
+	}
+}
+
+// comingDay gives the next day on which anything happens here or where the work
+// follows.
+func (f *fold) comingDay() Day {
+	day := f.nextDay()
+	if f.parent != nil {
+		day = min(day, f.parent.comingDay())
+	}
+	return day
+}
+
+func (f *fold) advanceAll(to Day) {
+	if f.parent != nil {
+		f.parent.advanceAll(to)
+	}
+	f.advance(to)
 }
 
 // lastEvent gives the last day on which anybody did anything, so that what is
@@ -139,44 +166,3 @@ func (s Stored) On(day Day) ([]Item, bool) {
 	}
 	return []Item{it}, true
 }
-
-// sow sets the state right after the seed's record.
-func (f *fold) sow(seed *Seed) {
-	f.day, f.lastDone = seed.DoneOn, seed.DoneOn
-	state := DoneState
-	if seed.Result == Skipped {
-		state = SkippedState
-	}
-	f.closes = []closing{{Close: Close{Identity: seed.Closed, RecordID: seed.RecordID, DoneOn: seed.DoneOn, State: state}}}
-	f.gone, f.isGone, f.after = seed.Closed, true, seed.Closed.NominalDue
-	for _, id := range append([]Identity{seed.Closed}, seed.Used...) {
-		f.used[id.NominalDue] = max(f.used[id.NominalDue], id.Ordinal+1)
-	}
-	for f.nextRecord < len(f.records) && !seed.before(f.records[f.nextRecord]) {
-		f.nextRecord++
-	}
-	for f.nextRevision < len(f.h.Revisions) && f.h.Revisions[f.nextRevision].From <= f.day {
-		f.useRevision(f.nextRevision)
-		f.nextRevision++
-	}
-	for ; f.nextPause < len(f.activity.pauses) && f.activity.pauses[f.nextPause].From <= f.day; f.nextPause++ {
-		f.resumed = f.activity.pauses[f.nextPause]
-		f.after = max(f.after, f.resumed.From-1)
-	}
-	if f.parent != nil {
-		for ; f.nextStep < len(f.parent.steps) && f.parent.steps[f.nextStep].day <= f.day; f.nextStep++ {
-			if st := f.parent.steps[f.nextStep]; st.closed == nil {
-				f.seen = st
-			}
-		}
-	}
-	f.planAfter(closer{id: seed.RecordID, day: seed.DoneOn, newDue: seed.NewDueOn})
-}
-
-// before says whether a record comes after the seed's in the order in which
-// records count.
-func (s *Seed) before(r Record) bool {
-	return r.DoneOn > s.DoneOn || r.DoneOn == s.DoneOn && lessID(s.RecordID, r.ID)
-}
-
-func lessID(a, b uuid.UUID) bool { return slices.Compare(a[:], b[:]) < 0 }

@@ -60,7 +60,7 @@ type older struct {
 
 // item gives the slot as an item on a day; false when it is not to be shown.
 func (s *slot) item(day Day, late older, lost []Fact) (Item, bool) {
-	if !s.openOn(day) && !(s.ok && s.waiting) {
+	if !s.openOn(day) && !(s.ok && s.waiting && !s.blocked) {
 		return Item{}, false
 	}
 	it := s.bare(late, lost)
