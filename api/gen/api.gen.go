@@ -3800,7 +3800,7 @@ type Round struct {
 	// Example: 2026-03-12T08:00:00Z
 	StartAt *time.Time `json:"start_at,omitempty"`
 
-	// Unclear What of the load could not be worked out.
+	// Unclear What the plan and the load leave open, in words.
 	//
 	// Example: ["Wall tank: salt water of unknown salinity; set the tank's salinity target with low and high"]
 	Unclear []string `json:"unclear"`
@@ -5061,7 +5061,7 @@ type Unserved struct {
 	// Example: [{"nominal_due":"2026-03-12","ordinal":0,"routine_id":"0195f1c0-0014-7000-8000-000000000014"}]
 	Items []RoutineItem `json:"items"`
 
-	// Reason Why, such as `no_shift`, `no_access`, `window_too_short`, `access_missed`, `too_late`, `no_room`. New ones may be added.
+	// Reason Why, such as `no_shift`, `no_access`, `window_too_short`, `access_missed`, `too_late`, `no_room`, `visit_finished`. New ones may be added.
 	//
 	// Example: no_access
 	Reason string `json:"reason"`
@@ -5127,7 +5127,7 @@ type VehiclePatch struct {
 	SaltWaterL *float64 `json:"salt_water_l,omitempty"`
 }
 
-// Visit One technician at one site on one day. In a preview nothing is stored, so `id`, `version` and the dates of creation are absent.
+// Visit One technician at one site on one day. What is not stored, as in a preview, has neither `id` nor `version` nor dates of creation.
 //
 // Example: {"address":{"city":"Lisboa","country":"PT","postal_code":"1100-001","street":"Rua do Cais Velho 12"},"arrive_at":"2026-03-12T08:20:00Z","created_at":"2026-03-12T07:00:00Z","day":"2026-03-12","depart_at":"2026-03-12T09:05:00Z","drive_km":9.4,"drive_minutes":20,"id":"0195f1c0-0012-7000-8000-000000000012","items":[{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}],"load":[{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}],"member_id":"0195f1c0-0002-7000-8000-000000000002","order":1,"position":{"coordinates":[-9.1366,38.7139],"type":"Point"},"service_minutes":45,"site_id":"0195f1c0-0005-7000-8000-000000000005","site_name":"Quayside Dental, waiting room","start_at":"2026-03-12T08:20:00Z","state":"planned","updated_at":"2026-03-12T07:00:00Z","version":1,"wait_minutes":0}
 type Visit struct {
@@ -5181,7 +5181,7 @@ type Visit struct {
 	// Example: [{"active_minutes":30,"added_later":false,"cautions":[],"consequence_class":"water_quality","done_percent":0,"due":"2026-03-12","earliest":"2026-03-07","explanation":"Last done on 2 March; every 7 days gives 9 March. The nearest day with access is 12 March.","facts":[{"day":"2026-03-02","kind":"last_done"}],"latest":"2026-03-12","name":"Water change 10 %","no_access_count":0,"nominal_due":"2026-03-09","ordinal":0,"part_of_day":"any","performed_by":"technician","routine_id":"0195f1c0-000c-7000-8000-00000000000c","site_id":"0195f1c0-0005-7000-8000-000000000005","state":"due","tank_id":"0195f1c0-0007-7000-8000-000000000007","tank_name":"Wall tank","work_kind":"water_change"}]
 	Items []VisitItem `json:"items"`
 
-	// Load What to carry for this visit; given in rounds.
+	// Load What this visit still needs; given in rounds.
 	//
 	// Example: [{"containers":3,"material":"salt_water","quantity":40,"salinity_psu":35,"unit":"l"}]
 	Load *[]LoadLine `json:"load,omitempty"`
@@ -5984,6 +5984,12 @@ type Unauthenticated = Problem
 // - `urn:tankward:problem:internal`: a fault of the service; nothing was changed
 // - `urn:tankward:problem:unavailable`: the service cannot take the request now
 type Unavailable = Problem
+
+// GetDocsParams defines parameters for GetDocs.
+type GetDocsParams struct {
+	// IfNoneMatch Answer only if its ETag is not (one of) this.
+	IfNoneMatch *IfNoneMatch `json:"If-None-Match,omitempty"`
+}
 
 // GetContractParams defines parameters for GetContract.
 type GetContractParams struct {
@@ -7177,7 +7183,7 @@ func (t *RecordWork201JSONResponseBody) UnmarshalJSON(b []byte) error {
 type ServerInterface interface {
 	// GetDocs Read the documentation
 	// (GET /docs)
-	GetDocs(ctx echo.Context) error
+	GetDocs(ctx echo.Context, params GetDocsParams) error
 	// GetLivez Is it alive
 	// (GET /livez)
 	GetLivez(ctx echo.Context) error
@@ -7444,8 +7450,28 @@ type ServerInterfaceWrapper struct {
 func (w *ServerInterfaceWrapper) GetDocs(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetDocsParams
+
+	headers := ctx.Request().Header
+	// ------------- Optional header parameter "If-None-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-None-Match")]; found {
+		var IfNoneMatch IfNoneMatch
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-None-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-None-Match", valueList[0], &IfNoneMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-None-Match: %s", err))
+		}
+
+		params.IfNoneMatch = &IfNoneMatch
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetDocs(ctx)
+	err = w.Handler.GetDocs(ctx, params)
 	return err
 }
 
