@@ -227,26 +227,10 @@ func (r historyRecordRow) record() care.Record {
 	return out
 }
 
-// seedOf finds, per routine, the last record before a day that closed an item.
+// selectSeeds finds, per routine, the last record before its bound that closed
+// an item, and the closed items that may still stand in the way of a later one.
 // It walks the newest records backwards, so its cost does not grow with years
 // of history.
-const seedOf = `
-	unnest($2::uuid[]) AS want (routine_id)
-	LEFT JOIN LATERAL (
-		SELECT
-			w.done_on,
-			w.id,
-			w.result,
-			w.level_percent,
-			c.nominal_due,
-			c.ordinal
-		FROM work_record w
-		JOIN item_close c ON c.org_id = w.org_id AND c.record_id = w.id AND c.routine_id = w.routine_id
-		WHERE w.org_id = $1 AND w.routine_id = want.routine_id AND w.done_on < $3::date AND w.voided_at IS NULL
-		ORDER BY w.done_on DESC, w.id DESC
-		LIMIT 1
-	) seed ON true`
-
 const selectSeeds = `
 	SELECT
 		want.routine_id,
@@ -254,19 +238,63 @@ const selectSeeds = `
 		seed.done_on,
 		seed.result,
 		seed.level_percent,
+		seed.new_due_on,
 		seed.nominal_due,
-		seed.ordinal
-	FROM ` + seedOf + `
-	WHERE seed.id IS NOT NULL`
+		seed.ordinal,
+		used.nominal_dues AS used_nominal_dues,
+		used.ordinals AS used_ordinals
+	FROM unnest($2::uuid[], $3::date[]) AS want (routine_id, bound)
+	CROSS JOIN LATERAL (
+		SELECT
+			w.done_on,
+			w.id,
+			w.result,
+			w.level_percent,
+			w.new_due_on,
+			c.nominal_due,
+			c.ordinal
+		FROM work_record w
+		JOIN item_close c ON c.org_id = w.org_id AND c.record_id = w.id AND c.routine_id = w.routine_id
+		WHERE w.org_id = $1 AND w.routine_id = want.routine_id AND w.done_on < want.bound AND w.voided_at IS NULL
+		ORDER BY w.done_on DESC, w.id DESC
+		LIMIT 1
+	) seed
+	CROSS JOIN LATERAL (
+		SELECT
+			array_agg(c.nominal_due ORDER BY c.nominal_due, c.ordinal) AS nominal_dues,
+			array_agg(c.ordinal ORDER BY c.nominal_due, c.ordinal) AS ordinals
+		FROM item_close c
+		JOIN work_record w ON w.org_id = c.org_id AND w.id = c.record_id
+		WHERE c.org_id = $1 AND c.routine_id = want.routine_id
+			AND c.nominal_due >= least(seed.done_on, seed.nominal_due)
+			AND (w.done_on, w.id) <= (seed.done_on, seed.id)
+	) used`
 
 type seedRow struct {
-	RoutineID    uuid.UUID
-	ID           uuid.UUID
-	DoneOn       time.Time
-	Result       string
-	LevelPercent *float64
-	NominalDue   time.Time
-	Ordinal      int
+	RoutineID       uuid.UUID
+	ID              uuid.UUID
+	DoneOn          time.Time
+	Result          string
+	LevelPercent    *float64
+	NewDueOn        *time.Time
+	NominalDue      time.Time
+	Ordinal         int
+	UsedNominalDues []time.Time
+	UsedOrdinals    []int32
+}
+
+func (r seedRow) seed() *care.Seed {
+	s := &care.Seed{
+		DoneOn: dayFromSQL(r.DoneOn), RecordID: r.ID, Result: care.Result(r.Result), Level: zeroOr(r.LevelPercent),
+		Closed: care.Identity{NominalDue: dayFromSQL(r.NominalDue), Ordinal: r.Ordinal},
+	}
+	if r.NewDueOn != nil {
+		s.NewDueOn = dayFromSQL(*r.NewDueOn)
+	}
+	for i, d := range r.UsedNominalDues {
+		s.Used = append(s.Used, care.Identity{NominalDue: dayFromSQL(d), Ordinal: int(r.UsedOrdinals[i])})
+	}
+	return s
 }
 
 const selectHistoryRecords = `
@@ -281,10 +309,10 @@ const selectHistoryRecords = `
 		r.with_joined,
 		r.new_due_on,
 		r.level_percent
-	FROM ` + seedOf + `
+	FROM unnest($2::uuid[], $3::date[], $4::uuid[]) AS want (routine_id, seed_on, seed_id)
 	JOIN work_record r ON r.org_id = $1 AND r.routine_id = want.routine_id
 	WHERE r.voided_at IS NULL
-		AND (seed.id IS NULL OR (r.done_on, r.id) > (seed.done_on, seed.id))
+		AND (r.done_on, r.id) > (coalesce(want.seed_on, '-infinity'::date), coalesce(want.seed_id, '00000000-0000-0000-0000-000000000000'::uuid))
 	ORDER BY r.done_on, r.id`
 
 const selectHistoryRevisions = `
@@ -346,7 +374,7 @@ type historyRampRow struct {
 // parts is what fillPlans puts together.
 type parts struct {
 	revisions []historyRevisionRow
-	seeds     []seedRow
+	seeds     map[uuid.UUID]*care.Seed
 	records   []historyRecordRow
 	closures  []historyClosureRow
 	pauses    []historyPauseRow
@@ -355,7 +383,8 @@ type parts struct {
 
 func same[R any](r R) R { return r }
 
-// fillPlans loads, in one round trip, all that decides the due work of routines.
+// fillPlans loads all that decides the due work of routines: two round trips,
+// and one more for each step of a chain of joined routines.
 func fillPlans(ctx context.Context, read run, org uuid.UUID, rows []planRow, since care.Day) ([]work.Plan, error) {
 	if len(rows) == 0 {
 		return nil, nil
@@ -364,12 +393,16 @@ func fillPlans(ctx context.Context, read run, org uuid.UUID, rows []planRow, sin
 	for i, r := range rows {
 		ids[i], sites[i], tanks[i] = r.ID, r.SiteID, r.TankID
 	}
-	before := sqlBound(since)
-	var p parts
+	p := parts{seeds: map[uuid.UUID]*care.Seed{}}
+	if since != care.MinDay {
+		if err := p.loadSeeds(ctx, read, org, rows, since); err != nil {
+			return nil, err
+		}
+	}
+	seedOn, seedID := p.seedColumns(ids)
 	err := read(ctx,
 		query{selectHistoryRevisions, []any{org, ids}, into(&p.revisions, same[historyRevisionRow])},
-		query{selectSeeds, []any{org, ids, before}, into(&p.seeds, same[seedRow])},
-		query{selectHistoryRecords, []any{org, ids, before}, into(&p.records, same[historyRecordRow])},
+		query{selectHistoryRecords, []any{org, ids, seedOn, seedID}, into(&p.records, same[historyRecordRow])},
 		query{selectHistoryClosures, []any{org, sites}, into(&p.closures, same[historyClosureRow])},
 		query{selectHistoryPauses, []any{org, tanks}, into(&p.pauses, same[historyPauseRow])},
 		query{selectHistoryRampEvents, []any{org, ids}, into(&p.events, same[historyRampRow])})
@@ -379,12 +412,80 @@ func fillPlans(ctx context.Context, read run, org uuid.UUID, rows []planRow, sin
 	return p.assemble(rows)
 }
 
+// loadSeeds finds where each fold may begin. What a joined routine follows has
+// to begin before it does, so seeds are looked up from the ends of the chains
+// to their heads.
+func (p parts) loadSeeds(ctx context.Context, read run, org uuid.UUID, rows []planRow, since care.Day) error {
+	bounds := map[uuid.UUID]care.Day{}
+	routines := map[uuid.UUID]planRow{}
+	for _, r := range rows {
+		routines[r.ID], bounds[r.ID] = r, since
+	}
+	for want := seedable(rows); len(want) > 0; {
+		if err := p.lookUpSeeds(ctx, read, org, want, bounds); err != nil {
+			return err
+		}
+		var again []planRow
+		for _, r := range rows {
+			parent, joined := routines[orNil(r.ParentID)]
+			if r.CadenceKind != string(care.Joined) || !joined {
+				continue
+			}
+			rule := r.routine().Fields.Rule(r.ID)
+			if before := care.ParentBefore(rule, p.seeds[r.ID]); before < bounds[parent.ID] {
+				bounds[parent.ID] = before
+				again = append(again, parent)
+			}
+		}
+		want = seedable(again)
+	}
+	return nil
+}
+
+func seedable(rows []planRow) []planRow {
+	var out []planRow
+	for _, r := range rows {
+		f := r.routine().Fields
+		if care.Seedable(f.Rule(r.ID), f.Cadence) {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+func (p parts) lookUpSeeds(ctx context.Context, read run, org uuid.UUID, want []planRow, bounds map[uuid.UUID]care.Day) error {
+	ids, days := make([]uuid.UUID, len(want)), make([]time.Time, len(want))
+	for i, r := range want {
+		ids[i], days[i] = r.ID, sqlBound(bounds[r.ID])
+		delete(p.seeds, r.ID)
+	}
+	var found []seedRow
+	if err := read(ctx, query{selectSeeds, []any{org, ids, days}, into(&found, same[seedRow])}); err != nil {
+		return err
+	}
+	for _, s := range found {
+		p.seeds[s.RoutineID] = s.seed()
+	}
+	return nil
+}
+
+func (p parts) seedColumns(ids []uuid.UUID) ([]*time.Time, []*uuid.UUID) {
+	on, id := make([]*time.Time, len(ids)), make([]*uuid.UUID, len(ids))
+	for i := range ids {
+		if s := p.seeds[ids[i]]; s != nil {
+			day, record := s.DoneOn.Time(), s.RecordID
+			on[i], id[i] = &day, &record
+		}
+	}
+	return on, id
+}
+
 // sqlBound keeps an open bound inside what a date column can hold.
 func sqlBound(d care.Day) time.Time {
-	switch d {
-	case care.MinDay:
+	switch {
+	case d <= care.Date(1, time.January, 1):
 		return care.Date(1, time.January, 1).Time()
-	case care.MaxDay:
+	case d >= care.Date(9999, time.December, 31):
 		return care.Date(9999, time.December, 31).Time()
 	}
 	return d.Time()
@@ -399,6 +500,7 @@ func (p parts) assemble(rows []planRow) ([]work.Plan, error) {
 			Routine: routine.Fields.Rule(r.ID),
 			Access:  p.access(r),
 			Pauses:  p.pausesOf(r.TankID, r.ID),
+			Seed:    p.seeds[r.ID],
 		}}
 		byID[r.ID] = &plans[i]
 	}
@@ -408,12 +510,6 @@ func (p parts) assemble(rows []planRow) ([]work.Plan, error) {
 		failed = errors.Join(failed, err)
 		h := &byID[v.RoutineID].History
 		h.Revisions = append(h.Revisions, rev)
-	}
-	for _, s := range p.seeds {
-		byID[s.RoutineID].History.Seed = &care.Seed{
-			DoneOn: dayFromSQL(s.DoneOn), RecordID: s.ID, Result: care.Result(s.Result), Level: zeroOr(s.LevelPercent),
-			Closed: care.Identity{NominalDue: dayFromSQL(s.NominalDue), Ordinal: s.Ordinal},
-		}
 	}
 	for _, r := range p.records {
 		h := &byID[r.RoutineID].History

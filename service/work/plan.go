@@ -101,11 +101,14 @@ func reviseRoutine(ctx context.Context, t Tx, old Routine, f RoutineFields, now 
 	return f, nil
 }
 
-func followRoutine(ctx context.Context, t Tx, _ *Routine, saved Routine, now time.Time) (tx.Trail, error) {
+func followRoutine(ctx context.Context, t Tx, old *Routine, saved Routine, _ time.Time) (tx.Trail, error) {
 	if saved.ArchivedAt != nil {
 		return tx.Trail{}, t.DropDue(ctx, saved.ID, uuid.Nil)
 	}
-	since := care.DayOf(now) - reach
+	since := saved.Fields.FromDay
+	if old != nil && old.Fields.Rule(old.ID) != saved.Fields.Rule(saved.ID) {
+		since = care.MinDay // what is no part of a revision counts for all days
+	}
 	_, err := settle(ctx, t, Selection{Routine: saved.ID, Since: since})
 	return tx.Trail{}, err
 }

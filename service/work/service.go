@@ -86,11 +86,12 @@ func customerInUse(ctx context.Context, t Tx, id uuid.UUID) error {
 	return err
 }
 
-func followSite(ctx context.Context, t Tx, old *fleet.Site, saved fleet.Site, now time.Time) (tx.Trail, error) {
+func followSite(ctx context.Context, t Tx, old *fleet.Site, saved fleet.Site, _ time.Time) (tx.Trail, error) {
 	if old == nil || old.Fields.NoAccess() == saved.Fields.NoAccess() {
 		return tx.Trail{}, nil
 	}
-	_, err := settle(ctx, t, Selection{Site: saved.ID, Since: fleet.Today(saved.Fields.TimeZone, now) - reach})
+	// The windows that were are not kept, so all history counts as known now.
+	_, err := settle(ctx, t, Selection{Site: saved.ID, Since: care.MinDay})
 	return tx.Trail{}, err
 }
 
@@ -134,7 +135,7 @@ func followClosure(ctx context.Context, t Tx, old *fleet.Closure, saved fleet.Cl
 	if old != nil {
 		from = min(from, old.Fields.From)
 	}
-	sel := Selection{Site: saved.Fields.SiteID, Since: from - reach}
+	sel := Selection{Site: saved.Fields.SiteID, Since: min(from, saved.Fields.EnteredOn) - reach}
 	if sel.Site == uuid.Nil {
 		sel.Everything = true
 	}

@@ -36,6 +36,6 @@ func settlementOf(all []Settlement, routine uuid.UUID) (Settlement, bool) {
 	return Settlement{}, false
 }
 
-// reach is how far before a moved day the fold may have to begin: longer than
-// any window, so that every item a closure or pause touches is folded again.
-const reach = 400
+// reach is how far before a moved day the fold begins: longer than the search
+// for an open day through two of the longest closures and any tolerance.
+const reach = 3 * care.Reach
