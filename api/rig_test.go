@@ -26,6 +26,7 @@ import (
 	"tankward/repo/pgtest"
 	"tankward/service/access"
 	"tankward/service/fleet"
+	"tankward/service/stock"
 	"tankward/service/tx"
 	"tankward/service/work"
 )
@@ -74,6 +75,7 @@ func newRig(t *testing.T) *rig {
 	r.work = work.New(repo.NewRunner(db, func(t *repo.Tx) work.Tx { return t }), db, newID)
 	r.handler, err = api.New(api.Config{
 		Reads: db, Access: r.access, Fleet: fleet.New(repo.NewRunner(db, func(t *repo.Tx) fleet.Tx { return t })), FleetReads: db,
+		Stock: stock.New(repo.NewRunner(db, func(t *repo.Tx) stock.Tx { return t }), db, newID), StockReads: db,
 		Work: r.work, WorkReads: db, Now: clock, NewID: newID, Log: log,
 	})
 	if err != nil {

@@ -40,13 +40,22 @@ type ReadyRequest struct {
 
 // Validate says what is wrong with the request by itself.
 func (r ReadyRequest) Validate() error {
-	var c fleet.Checks
+	i, message := r.contradiction()
+	if message == "" {
+		return nil
+	}
+	return fault.InvalidField(fmt.Sprintf("/lacks/%d", i), "%s", message)
+}
+
+// contradiction gives the place in Lacks of a part that stands in Uses too, and
+// what would be right.
+func (r ReadyRequest) contradiction() (int, string) {
 	for i, p := range r.Lacks {
 		if slices.Contains(r.Uses, p) {
-			c.Add(fmt.Sprintf("/lacks/%d", i), "%s stands in uses too; a tank either uses a thing or lacks it", p)
+			return i, fmt.Sprintf("%s stands in uses too; a tank either uses a thing or lacks it", p)
 		}
 	}
-	return c.Err()
+	return 0, ""
 }
 
 // ReadySet is what a ready set would make of a tank.
@@ -91,8 +100,8 @@ func hasAlready(d readyset.Draft) readyset.LeftOut {
 // PreviewReadySet gives what ApplyReadySet would make now; nothing is stored.
 // NotFound when there is no such tank.
 func (s *Service) PreviewReadySet(ctx context.Context, sc tx.Scope, tank uuid.UUID, r ReadyRequest) (ReadySet, error) {
-	if err := r.Validate(); err != nil {
-		return ReadySet{}, err
+	if _, wrong := r.contradiction(); wrong != "" {
+		return ReadySet{}, fault.Malformed("A parameter cannot be used.", fault.Field{Pointer: "lacks", Message: wrong})
 	}
 	kit, err := s.reads.Kit(ctx, sc, tank)
 	if err != nil {
@@ -152,7 +161,7 @@ func (s *Service) applySet(ctx context.Context, t Tx, c tx.Call[AppliedReadySet]
 			out.LeftOut = append(out.LeftOut, hasAlready(d))
 			continue
 		}
-		f := routineOf(d, kit.Tank.ID, ids[d.Cadence.Parent], first)
+		f := RoutineOf(d, kit.Tank.ID, ids[d.Cadence.Parent], first)
 		if err := f.Validate(); err != nil {
 			return out, trail, fmt.Errorf("the ready set's %s is no routine: %w", d.Key, err)
 		}
@@ -171,9 +180,9 @@ func (s *Service) applySet(ctx context.Context, t Tx, c tx.Call[AppliedReadySet]
 	return out, trail, nil
 }
 
-// routineOf makes a draft a routine of a tank. The draft's note has no place in
+// RoutineOf makes a draft a routine of a tank. The draft's note has no place in
 // a routine: the preview shows it.
-func routineOf(d readyset.Draft, tank, parent uuid.UUID, first care.Day) RoutineFields {
+func RoutineOf(d readyset.Draft, tank, parent uuid.UUID, first care.Day) RoutineFields {
 	f := RoutineFields{
 		TankID: tank, Name: d.Name, WorkKind: d.Kind, Class: d.Class, PartOfDay: d.PartOfDay, ActiveMinutes: d.ActiveMinutes,
 		Skill: d.Skill, FirstDay: first + care.Day(d.StartsAfterDays), CatchUp: care.Merge, PerformedBy: d.Performer, //nolint:gosec // a few weeks
