@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strconv"
 	"testing"
 	"time"
@@ -87,6 +88,10 @@ func (l *life) cadence(tank string) map[string]any {
 }
 
 func (l *life) addRoutine() {
+	if len(l.routines) > 5*few {
+		l.archiveRoutine()
+		return
+	}
 	tank := l.pick(l.tanks)
 	cadence := l.cadence(tank)
 	body := map[string]any{
@@ -106,7 +111,19 @@ func (l *life) addRoutine() {
 	}
 }
 
+// archiveRoutine ends a routine, unless another is joined to it.
+func (l *life) archiveRoutine() {
+	i := l.dice.IntN(len(l.routines))
+	if a := l.try("DELETE", "/v1/routines/"+l.routines[i], nil); a.code == 200 {
+		l.ramps = slices.DeleteFunc(l.ramps, func(r string) bool { return r == l.routines[i] })
+		l.routines = slices.Delete(l.routines, i, i+1)
+	}
+}
+
 func (l *life) addRamp() {
+	if len(l.ramps) > few {
+		return
+	}
 	a := l.try("POST", "/v1/routines", map[string]any{
 		"tank_id": l.pick(l.tanks), "name": "Light ramp", "work_kind": "light_step", "consequence_class": "animal_welfare",
 		"active_minutes": 5, "performed_by": "technician", "first_day": l.day(5), "days_late": 2,
@@ -162,7 +179,23 @@ func (l *life) revise() {
 	l.try("PATCH", "/v1/routines/"+l.pick(l.routines), body)
 }
 
+// few keeps what is stored of a kind to a number that people would have.
+const few = 12
+
+// takeBack archives the oldest when there are many, and says whether it did.
+func (l *life) takeBack(path string, ids *[]string) bool {
+	if len(*ids) < few {
+		return false
+	}
+	l.try("DELETE", path+(*ids)[0], nil)
+	*ids = (*ids)[1:]
+	return true
+}
+
 func (l *life) close() {
+	if l.takeBack("/v1/closures/", &l.shut) {
+		return
+	}
 	from := l.day(8)
 	to, _ := care.ParseDay(from)
 	body := map[string]any{"from": from, "to": (to + care.Day(l.dice.IntN(6))).String(), "reason": "shut"}
@@ -175,6 +208,9 @@ func (l *life) close() {
 }
 
 func (l *life) pause() {
+	if l.takeBack("/v1/pauses/", &l.pauses) {
+		return
+	}
 	from := l.day(5)
 	body := map[string]any{"from": from, "routine_id": l.pick(l.routines)}
 	if l.dice.IntN(3) > 0 {
