@@ -346,20 +346,21 @@ func (t *Tx) InsertOrganisation(ctx context.Context, o fleet.Organisation) error
 	return translate("insert organisation", t.tx.SendBatch(ctx, b).Close())
 }
 
+// directoryPage is how many organisations are listed at once.
+const directoryPage = 1_000
+
 // Organisations walks the directory; a walk ends when f gives an error.
 func (db *DB) Organisations(ctx context.Context, f func(org uuid.UUID) error) error {
-	rows, err := db.pool.Query(ctx, `SELECT org_id FROM organisation_directory ORDER BY org_id`)
-	if err != nil {
-		return translate("walk the directory", err)
-	}
-	ids, err := pgx.CollectRows(rows, pgx.RowTo[uuid.UUID])
-	if err != nil {
-		return translate("walk the directory", err)
-	}
-	for _, id := range ids {
-		if err := f(id); err != nil {
+	for after := uuid.Nil; ; {
+		ids, err := db.OrganisationsAfter(ctx, after, directoryPage)
+		if err != nil || len(ids) == 0 {
 			return err
 		}
+		for _, id := range ids {
+			if err := f(id); err != nil {
+				return err
+			}
+			after = id
+		}
 	}
-	return nil
 }

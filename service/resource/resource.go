@@ -279,16 +279,24 @@ func Hash[F any](fields F) ([32]byte, error) {
 	return sha256.Sum256(b), nil
 }
 
-// Diff names the fields in which two values differ, in snake case.
+// Diff names the fields in which two values differ, in snake case. A list that is
+// empty and one that is not there say the same.
 func Diff[F any](a, b F) []string {
 	va, vb := reflect.ValueOf(a), reflect.ValueOf(b)
 	var out []string
 	for i := range va.NumField() {
-		if !reflect.DeepEqual(va.Field(i).Interface(), vb.Field(i).Interface()) {
+		if !same(va.Field(i), vb.Field(i)) {
 			out = append(out, snake(va.Type().Field(i).Name))
 		}
 	}
 	return out
+}
+
+func same(a, b reflect.Value) bool {
+	if a.Kind() == reflect.Slice && a.Len() == 0 && b.Len() == 0 {
+		return true
+	}
+	return reflect.DeepEqual(a.Interface(), b.Interface())
 }
 
 func snake(name string) string {
