@@ -159,7 +159,7 @@ func TestLivestockCreateIsRefused(t *testing.T) {
 	}
 }
 
-func later(f *work.PauseFields) { f.From, f.To = today+20, ptr(today+30) }
+func later(f *work.PauseFields) { f.From, f.To = today+20, new(today+30) }
 
 // What belongs to another organisation is refused in the words for what is not
 // there at all.
@@ -179,7 +179,7 @@ func TestAnothersSpeciesIsAsIfItDidNotExist(t *testing.T) {
 func TestPausedBeforeIsNoObstacle(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
-	p := addPause(t, w, w.a.Scope, func(f *work.PauseFields) { f.From, f.To = today-9, ptr(today) })
+	p := addPause(t, w, w.a.Scope, func(f *work.PauseFields) { f.From, f.To = today-9, new(today) })
 	if _, err := newLivestock(t, w, w.a.Scope, func(f *stock.LivestockFields) { f.TankID = p.Fields.TankID }); err != nil {
 		t.Error(err)
 	}
@@ -218,7 +218,7 @@ func TestEventsAreRefused(t *testing.T) {
 	s := w.a.Scope
 	// 2 came 30 days ago, 3 were born 10 days ago, 4 died today: 1 is left.
 	animals := addLivestock(t, w, s)
-	for _, n := range []stock.NewEvent{{Kind: stock.Birth, Day: ptr(today - 10), Delta: 3}, {Kind: stock.Death, Delta: -4}} {
+	for _, n := range []stock.NewEvent{{Kind: stock.Birth, Day: new(today - 10), Delta: 3}, {Kind: stock.Death, Delta: -4}} {
 		n.LivestockID = animals.ID
 		if _, err := addEvent(t, w, s, newID(), n); err != nil {
 			t.Fatal(err)
@@ -229,14 +229,14 @@ func TestEventsAreRefused(t *testing.T) {
 		field string
 	}{
 		"more than there are":           {stock.NewEvent{Kind: stock.Death, Delta: -2}, "/delta"},
-		"more than there were":          {stock.NewEvent{Kind: stock.Death, Day: ptr(today - 20), Delta: -3}, "/delta"},
-		"more than were left later":     {stock.NewEvent{Kind: stock.Death, Day: ptr(today - 20), Delta: -2}, "/delta"},
+		"more than there were":          {stock.NewEvent{Kind: stock.Death, Day: new(today - 20), Delta: -3}, "/delta"},
+		"more than were left later":     {stock.NewEvent{Kind: stock.Death, Day: new(today - 20), Delta: -2}, "/delta"},
 		"a birth that takes away":       {stock.NewEvent{Kind: stock.Birth, Delta: -1}, "/delta"},
 		"a death that adds":             {stock.NewEvent{Kind: stock.Death, Delta: 1}, "/delta"},
 		"a correction of nothing":       {stock.NewEvent{Kind: stock.Correction}, "/delta"},
 		"an unknown kind":               {stock.NewEvent{Kind: "escape", Delta: -1}, "/kind"},
-		"tomorrow":                      {stock.NewEvent{Kind: stock.Birth, Day: ptr(today + 1), Delta: 1}, "/day"},
-		"before they came":              {stock.NewEvent{Kind: stock.Birth, Day: ptr(today - 31), Delta: 1}, "/day"},
+		"tomorrow":                      {stock.NewEvent{Kind: stock.Birth, Day: new(today + 1), Delta: 1}, "/day"},
+		"before they came":              {stock.NewEvent{Kind: stock.Birth, Day: new(today - 31), Delta: 1}, "/day"},
 		"more than any tank can hold":   {stock.NewEvent{Kind: stock.Birth, Delta: 1_000_000}, "/delta"},
 		"a reason that is far too long": {stock.NewEvent{Kind: stock.Birth, Delta: 1, Reason: strings.Repeat("x", 501)}, "/reason"},
 	} {
@@ -275,7 +275,7 @@ func TestEventsAgreeWithCountsByDay(t *testing.T) {
 				allowed = allowed && sum >= 0
 			}
 			_, err := addEvent(t, w, s, newID(), stock.NewEvent{
-				LivestockID: animals.ID, Kind: stock.Correction, Day: ptr(today - days + 1 + care.Day(at)), Delta: delta,
+				LivestockID: animals.ID, Kind: stock.Correction, Day: new(today - days + 1 + care.Day(at)), Delta: delta,
 			})
 			if allowed != (err == nil) {
 				r.Fatalf("%+d on day %d of %v: %v", delta, at, byDay, err)
@@ -460,7 +460,7 @@ func TestEventsAreListedByDay(t *testing.T) {
 		f.ArrivedOn = care.DayOf(time.Date(1969, 12, 30, 0, 0, 0, 0, time.UTC))
 	})
 	for _, back := range []care.Day{3, 3, 0, 8, 3} {
-		if _, err := addEvent(t, w, s, newID(), stock.NewEvent{LivestockID: animals.ID, Kind: stock.Birth, Day: ptr(today - back), Delta: 1}); err != nil {
+		if _, err := addEvent(t, w, s, newID(), stock.NewEvent{LivestockID: animals.ID, Kind: stock.Birth, Day: new(today - back), Delta: 1}); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -3,6 +3,7 @@ package repo
 import (
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -30,8 +31,8 @@ func TestSpeciesRoundTrip(t *testing.T) {
 		"all": func(f *stock.SpeciesFields) {
 			f.Synonyms = []string{"Actinodiscus sp.", "Rhodactis sp."}
 			f.Facts = []stock.Fact{
-				{Fact: stock.LightPPFD, Low: ptr(40.0), High: ptr(120.0), Text: "out of the flow", Unit: "umol/m2/s", Mark: mark.FromMemory},
-				{Fact: stock.MinVolumeL, Value: ptr(40.0), Unit: "l", Mark: mark.Published, Source: "our own log, page 3"},
+				{Fact: stock.LightPPFD, Low: new(40.0), High: new(120.0), Text: "out of the flow", Unit: "umol/m2/s", Mark: mark.FromMemory},
+				{Fact: stock.MinVolumeL, Value: new(40.0), Unit: "l", Mark: mark.Published, Source: "our own log, page 3"},
 			}
 			f.Cautions = []caution.Caution{{Code: "slimes", Text: "Slimes when cut.", Mark: mark.CommonPractice, Source: "every keeper"}}
 		},
@@ -158,4 +159,32 @@ func TestArchivedSpeciesAreListedApart(t *testing.T) {
 	}
 	_, err = sv.ListSpecies(t.Context(), w.a.Scope, stock.SpeciesFilter{}, resource.Paging{Limit: 5, After: "?"})
 	wantFault(t, err, fault.BadRequest)
+}
+
+// Whichever comes first, no animal is left with an archived species.
+func TestSpeciesArchivedWhileAnimalsArrive(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	s := w.a.Scope
+	tank := addTank(t, w, s).ID
+	for range 20 {
+		own := addSpecies(t, w, s)
+		var wg sync.WaitGroup
+		var archived, arrived error
+		wg.Go(func() {
+			_, archived = stockOn(w.db).Species.Archive(t.Context(), calling[stock.OwnSpecies](s), own.ID, 0)
+		})
+		wg.Go(func() {
+			_, arrived = newLivestock(t, w, s, func(f *stock.LivestockFields) { f.TankID, f.Species = tank, stock.SpeciesID{Own: own.ID} })
+		})
+		wg.Wait()
+		if (archived == nil) == (arrived == nil) {
+			t.Fatalf("archive: %v, arrival: %v; want exactly one to be refused", archived, arrived)
+		}
+		for _, err := range []error{archived, arrived} {
+			if err != nil {
+				wantFault(t, err, fault.Conflict)
+			}
+		}
+	}
 }

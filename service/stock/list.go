@@ -44,14 +44,15 @@ func (e SpeciesEntry) ID() SpeciesID {
 	return SpeciesID{Own: e.Own.ID}
 }
 
-func (e SpeciesEntry) key() SpeciesKey {
-	name := ""
+func (e SpeciesEntry) scientificName() string {
 	if e.Catalogue != nil {
-		name = e.Catalogue.ScientificName
-	} else {
-		name = e.Own.Fields.ScientificName
+		return e.Catalogue.ScientificName
 	}
-	return SpeciesKey{Name: lowerASCII(name), ID: e.ID().String()}
+	return e.Own.Fields.ScientificName
+}
+
+func (e SpeciesEntry) key() SpeciesKey {
+	return SpeciesKey{Name: lowerASCII(e.scientificName()), ID: e.ID().String()}
 }
 
 // SpeciesKey is a place in the order of species. Names are compared byte by

@@ -228,7 +228,7 @@ func (s *Service) AddEvent(ctx context.Context, c tx.Call[Added], id uuid.UUID, 
 		return tx.Outcome[Added]{}, err
 	}
 	return tx.Do(ctx, s.run, c, func(ctx context.Context, t Tx) (Added, tx.Trail, error) {
-		tank, entry, err := lockBoth(ctx, t, n.LivestockID)
+		h, err := lockHome(ctx, t, n.LivestockID)
 		if err != nil {
 			return Added{}, tx.Trail{}, err
 		}
@@ -242,26 +242,32 @@ func (s *Service) AddEvent(ctx context.Context, c tx.Call[Added], id uuid.UUID, 
 			ID: id, LivestockID: n.LivestockID, Kind: n.Kind, Delta: n.Delta, Reason: n.Reason,
 			RecordedAt: c.Now, Actor: c.Scope.Actor,
 		}
-		if e.Day, err = mayHappen(ctx, t, tank, entry, n, c.Now); err != nil {
+		if e.Day, err = h.mayHappen(ctx, t, n, c.Now); err != nil {
 			return Added{}, tx.Trail{}, err
 		}
-		trail, err := saveEvent(ctx, t, entry, e, hash)
+		trail, err := saveEvent(ctx, t, h.entry, e, hash)
 		return Added{Event: e, New: true}, trail, err
 	})
 }
 
-// lockBoth locks the tank of an entry and then the entry.
-func lockBoth(ctx context.Context, t Tx, id uuid.UUID) (fleet.Tank, Livestock, error) {
+// home is an entry with the tank it is in.
+type home struct {
+	tank  fleet.Tank
+	entry Livestock
+}
+
+// lockHome locks the tank of an entry and then the entry.
+func lockHome(ctx context.Context, t Tx, id uuid.UUID) (home, error) {
+	var h home
 	at, err := t.LivestockTank(ctx, id)
 	if err != nil {
-		return fleet.Tank{}, Livestock{}, err
+		return h, err
 	}
-	tank, err := t.Tanks().Load(ctx, at)
-	if err != nil {
-		return tank, Livestock{}, err
+	if h.tank, err = t.Tanks().Load(ctx, at); err != nil {
+		return h, err
 	}
-	entry, err := t.Livestock().Load(ctx, id)
-	return tank, entry, err
+	h.entry, err = t.Livestock().Load(ctx, id)
+	return h, err
 }
 
 // repeatedEvent gives the event when the id is taken by the very same request.
@@ -284,33 +290,33 @@ func eventTaken(id uuid.UUID) error {
 	return fault.ConflictField("/id", "an event with the id %s exists already with other content; leave id out or choose another", id)
 }
 
-// mayHappen gives the day of an event that an entry can take.
-func mayHappen(ctx context.Context, t Tx, tank fleet.Tank, entry Livestock, n NewEvent, now time.Time) (care.Day, error) {
-	if entry.ArchivedAt != nil {
+// mayHappen gives the day of an event that the entry can take.
+func (h home) mayHappen(ctx context.Context, t Tx, n NewEvent, now time.Time) (care.Day, error) {
+	if h.entry.ArchivedAt != nil {
 		return 0, fault.ConflictWith("This livestock is archived; animals that arrive make a new entry.")
 	}
-	zone, err := t.TankZone(ctx, tank.ID)
+	zone, err := t.TankZone(ctx, h.tank.ID)
 	if err != nil {
 		return 0, err
 	}
 	today := fleet.Today(zone, now)
 	if n.Delta > 0 {
-		if tank.ArchivedAt != nil {
+		if h.tank.ArchivedAt != nil {
 			return 0, fault.ConflictWith("The tank is archived; no animal can go in.")
 		}
-		if err := mayTakeAnimals(ctx, t, tank, today, "/delta"); err != nil {
+		if err := mayTakeAnimals(ctx, t, h.tank, today, "/delta"); err != nil {
 			return 0, err
 		}
 	}
-	day, err := n.on(entry.Fields.ArrivedOn, today)
+	day, err := n.on(h.entry.Fields.ArrivedOn, today)
 	if err != nil {
 		return day, err
 	}
-	least, err := t.LeastCount(ctx, entry.ID, day)
+	least, err := t.LeastCount(ctx, h.entry.ID, day)
 	if err != nil {
 		return day, err
 	}
-	return day, n.fits(day, least, entry.Fields.Count)
+	return day, n.fits(day, least, h.entry.Fields.Count)
 }
 
 // saveEvent adds the event and keeps the entry's count.

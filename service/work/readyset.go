@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -146,22 +147,30 @@ func (s *Service) ApplyReadySet(ctx context.Context, c tx.Call[AppliedReadySet],
 		if r.FirstDay != nil {
 			first = *r.FirstDay
 		}
-		return s.applySet(ctx, t, c, kit, kit.set(r), first)
+		return s.applySet(ctx, t, setting{kit: kit, set: kit.set(r), first: first, now: c.Now})
 	})
 }
 
+// setting is a ready set that is being applied.
+type setting struct {
+	kit   Kit
+	set   ReadySet
+	first care.Day
+	now   time.Time
+}
+
 // applySet makes the drafts in their order, in which parents come first.
-func (s *Service) applySet(ctx context.Context, t Tx, c tx.Call[AppliedReadySet], kit Kit, set ReadySet, first care.Day) (AppliedReadySet, tx.Trail, error) {
-	out := AppliedReadySet{Tank: kit.Tank, LeftOut: set.LeftOut}
+func (s *Service) applySet(ctx context.Context, t Tx, a setting) (AppliedReadySet, tx.Trail, error) {
+	out := AppliedReadySet{Tank: a.kit.Tank, LeftOut: a.set.LeftOut}
 	var trail tx.Trail
 	ids := map[string]uuid.UUID{}
-	for _, d := range set.Drafts {
-		if id, ok := kit.has(d); ok {
+	for _, d := range a.set.Drafts {
+		if id, ok := a.kit.has(d); ok {
 			ids[d.Key] = id
 			out.LeftOut = append(out.LeftOut, hasAlready(d))
 			continue
 		}
-		f := RoutineOf(d, kit.Tank.ID, ids[d.Cadence.Parent], first)
+		f := RoutineOf(d, a.kit.Tank.ID, ids[d.Cadence.Parent], a.first)
 		if err := f.Validate(); err != nil {
 			return out, trail, fmt.Errorf("the ready set's %s is no routine: %w", d.Key, err)
 		}
@@ -170,7 +179,7 @@ func (s *Service) applySet(ctx context.Context, t Tx, c tx.Call[AppliedReadySet]
 			return out, trail, err
 		}
 		ids[d.Key] = s.newID()
-		made, more, err := s.Routines.CreateIn(ctx, t, ids[d.Key], f, hash, c.Now)
+		made, more, err := s.Routines.CreateIn(ctx, t, ids[d.Key], f, hash, a.now)
 		if err != nil {
 			return out, trail, fmt.Errorf("make the ready set's %s: %w", d.Key, err)
 		}
