@@ -1,6 +1,7 @@
 package api_test
 
 import (
+	"maps"
 	"net/http"
 	"testing"
 
@@ -12,9 +13,7 @@ import (
 // fact is a fact of a species as it is sent.
 func fact(name string, more map[string]any) map[string]any {
 	out := map[string]any{"fact": name, "mark": "from_memory"}
-	for k, v := range more {
-		out[k] = v
-	}
+	maps.Copy(out, more)
 	return out
 }
 

@@ -12,8 +12,6 @@ import (
 	"tankward/service/stock"
 )
 
-func num(v float64) *float64 { return &v }
-
 // ownSpecies is right in every field.
 func ownSpecies() stock.SpeciesFields {
 	return stock.SpeciesFields{
@@ -22,8 +20,8 @@ func ownSpecies() stock.SpeciesFields {
 		Group:          stock.Fish,
 		Counting:       stock.Individual,
 		Facts: []stock.Fact{
-			{Fact: stock.MinVolumeL, Value: num(40), Unit: "l", Mark: mark.FromMemory},
-			{Fact: stock.FlowCmS, Low: num(5), High: num(15), Unit: "cm/s", Mark: mark.Published, Source: "our own flow log"},
+			{Fact: stock.MinVolumeL, Value: new(40.0), Unit: "l", Mark: mark.FromMemory},
+			{Fact: stock.FlowCmS, Low: new(5.0), High: new(15.0), Unit: "cm/s", Mark: mark.Published, Source: "our own flow log"},
 			{Fact: stock.Placement, Text: "a hole in the rock", Mark: mark.CommonPractice},
 			{Fact: stock.CITESAppendix, Text: "II", Mark: mark.FromMemory},
 		},
@@ -58,14 +56,14 @@ func TestValidateNamesTheField(t *testing.T) {
 		"an unknown mark":      {func(f *stock.SpeciesFields) { f.Facts[0].Mark = "sure" }, []string{"/facts/0/mark"}},
 		"published, no source": {func(f *stock.SpeciesFields) { f.Facts[1].Source = "" }, []string{"/facts/1/source"}},
 		"no number":            {func(f *stock.SpeciesFields) { f.Facts[0].Value = nil }, []string{"/facts/0"}},
-		"value and band":       {func(f *stock.SpeciesFields) { f.Facts[1].Value = num(9) }, []string{"/facts/1"}},
-		"a band upside down":   {func(f *stock.SpeciesFields) { f.Facts[1].Low = num(16) }, []string{"/facts/1/low"}},
+		"value and band":       {func(f *stock.SpeciesFields) { f.Facts[1].Value = new(9.0) }, []string{"/facts/1"}},
+		"a band upside down":   {func(f *stock.SpeciesFields) { f.Facts[1].Low = new(16.0) }, []string{"/facts/1/low"}},
 		"one end only":         {func(f *stock.SpeciesFields) { f.Facts[1].Low = nil }, nil},
-		"negative":             {func(f *stock.SpeciesFields) { f.Facts[0].Value = num(-1) }, []string{"/facts/0/value"}},
-		"infinite":             {func(f *stock.SpeciesFields) { f.Facts[1].High = num(math.Inf(1)) }, []string{"/facts/1/high"}},
-		"not a number":         {func(f *stock.SpeciesFields) { f.Facts[1].High = num(math.NaN()) }, []string{"/facts/1/high"}},
+		"negative":             {func(f *stock.SpeciesFields) { f.Facts[0].Value = new(-1.0) }, []string{"/facts/0/value"}},
+		"infinite":             {func(f *stock.SpeciesFields) { f.Facts[1].High = new(math.Inf(1)) }, []string{"/facts/1/high"}},
+		"not a number":         {func(f *stock.SpeciesFields) { f.Facts[1].High = new(math.NaN()) }, []string{"/facts/1/high"}},
 		"a text fact, empty":   {func(f *stock.SpeciesFields) { f.Facts[2].Text = "" }, []string{"/facts/2/text"}},
-		"a text with numbers":  {func(f *stock.SpeciesFields) { f.Facts[2].Value, f.Facts[2].Unit = num(1), "cm" }, []string{"/facts/2", "/facts/2/unit"}},
+		"a text with numbers":  {func(f *stock.SpeciesFields) { f.Facts[2].Value, f.Facts[2].Unit = new(1.0), "cm" }, []string{"/facts/2", "/facts/2/unit"}},
 		"no such appendix":     {func(f *stock.SpeciesFields) { f.Facts[3].Text = "IV" }, []string{"/facts/3/text"}},
 		"a caution's code":     {func(f *stock.SpeciesFields) { f.Cautions[0].Code = "It bites" }, []string{"/cautions/0/code"}},
 		"a caution twice":      {func(f *stock.SpeciesFields) { f.Cautions = append(f.Cautions, f.Cautions[0]) }, []string{"/cautions/1/code"}},
