@@ -11,8 +11,6 @@ import (
 	"tankward/service/tx"
 )
 
-func ptr[T any](v T) *T { return &v }
-
 func TestMemberRoundTrip(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
@@ -24,7 +22,7 @@ func TestMemberRoundTrip(t *testing.T) {
 			f.Shifts = []fleet.Window{{Weekday: 1, From: 480, To: 720}, {Weekday: 1, From: 780, To: 1020}}
 			f.Absences = []access.Absence{{From: care.Date(2026, 3, 9), To: care.Date(2026, 3, 13), Reason: "course"}}
 			f.Skills = []string{"chiller", "anemones"}
-			f.Vehicle = &access.Vehicle{Name: "blue van", PayloadKG: ptr(700.0), FreshWaterL: ptr(0.0)}
+			f.Vehicle = &access.Vehicle{Name: "blue van", PayloadKG: new(700.0), FreshWaterL: new(0.0)}
 		},
 	} {
 		t.Run(name, func(t *testing.T) {

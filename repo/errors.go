@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/jackc/pgx/v5"
@@ -79,10 +80,5 @@ func isCode(err error, codes ...string) bool {
 	if !errors.As(err, &pg) {
 		return false
 	}
-	for _, c := range codes {
-		if pg.Code == c {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(codes, pg.Code)
 }

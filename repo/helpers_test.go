@@ -105,8 +105,16 @@ func must(t *testing.T, db *DB, s tx.Scope, f func(context.Context, *Tx) (tx.Tra
 	}
 }
 
+// stored is a kind of resource: its name in the change log, and its store.
+type stored[F any] struct {
+	name string
+	of   func(*Tx) resource.Store[F]
+}
+
+func kind[F any](name string, of func(*Tx) resource.Store[F]) stored[F] { return stored[F]{name, of} }
+
 // added stores one row of a resource and gives it.
-func added[F any](t *testing.T, db *DB, s tx.Scope, name string, of func(*Tx) resource.Store[F], f F) resource.Row[F] {
+func added[F any](t *testing.T, db *DB, s tx.Scope, k stored[F], f F) resource.Row[F] {
 	t.Helper()
 	row := resource.Row[F]{Meta: resource.Meta{ID: newID(), Version: 1, CreatedAt: testNow, UpdatedAt: testNow}, Fields: f}
 	hash, err := resource.Hash(f)
@@ -114,10 +122,10 @@ func added[F any](t *testing.T, db *DB, s tx.Scope, name string, of func(*Tx) re
 		t.Fatal(err)
 	}
 	must(t, db, s, func(ctx context.Context, x *Tx) (tx.Trail, error) {
-		if ok, err := of(x).Insert(ctx, row, hash); err != nil || !ok {
-			t.Fatalf("insert %s: %v, %v", name, ok, err)
+		if ok, err := k.of(x).Insert(ctx, row, hash); err != nil || !ok {
+			t.Fatalf("insert %s: %v, %v", k.name, ok, err)
 		}
-		return tx.Did(tx.Change{Resource: name, Action: "created", ID: row.ID}), nil
+		return tx.Did(tx.Change{Resource: k.name, Action: "created", ID: row.ID}), nil
 	})
 	return row
 }
@@ -128,14 +136,14 @@ func addMember(t *testing.T, w *world, s tx.Scope, change ...func(*access.Member
 	t.Helper()
 	f := access.MemberFields{Name: "Tove", Role: tx.TechnicianR, TimeZone: "Europe/Lisbon"}
 	apply(&f, change)
-	return added(t, w.db, s, "member", (*Tx).Members, f)
+	return added(t, w.db, s, kind("member", (*Tx).Members), f)
 }
 
 func addCustomer(t *testing.T, w *world, s tx.Scope, change ...func(*fleet.CustomerFields)) fleet.Customer {
 	t.Helper()
 	f := fleet.CustomerFields{Name: "Quayside Dental Practice"}
 	apply(&f, change)
-	return added(t, w.db, s, "customer", (*Tx).Customers, f)
+	return added(t, w.db, s, kind("customer", (*Tx).Customers), f)
 }
 
 func addSite(t *testing.T, w *world, s tx.Scope, change ...func(*fleet.SiteFields)) fleet.Site {
@@ -145,7 +153,7 @@ func addSite(t *testing.T, w *world, s tx.Scope, change ...func(*fleet.SiteField
 		WaterMode: fleet.Hauled, SetupMinutes: 5, AccessEnteredOn: care.DayOf(testNow),
 	}
 	apply(&f, change)
-	return added(t, w.db, s, "site", (*Tx).Sites, f)
+	return added(t, w.db, s, kind("site", (*Tx).Sites), f)
 }
 
 func addClosure(t *testing.T, w *world, s tx.Scope, change ...func(*fleet.ClosureFields)) fleet.Closure {
@@ -153,7 +161,7 @@ func addClosure(t *testing.T, w *world, s tx.Scope, change ...func(*fleet.Closur
 	today := care.DayOf(testNow)
 	f := fleet.ClosureFields{From: today + 7, To: today + 9, Reason: "Easter", EnteredOn: today}
 	apply(&f, change)
-	return added(t, w.db, s, "closure", (*Tx).Closures, f)
+	return added(t, w.db, s, kind("closure", (*Tx).Closures), f)
 }
 
 // addTank adds a tank, at a new site unless a change names one.
@@ -168,7 +176,7 @@ func addTank(t *testing.T, w *world, s tx.Scope, change ...func(*fleet.TankField
 		f.SiteID = addSite(t, w, s).ID
 	}
 	f.NetL = f.Net()
-	return added(t, w.db, s, "tank", (*Tx).Tanks, f)
+	return added(t, w.db, s, kind("tank", (*Tx).Tanks), f)
 }
 
 // addEquipment adds a device, at a new tank unless a change names one.
@@ -179,7 +187,7 @@ func addEquipment(t *testing.T, w *world, s tx.Scope, change ...func(*fleet.Equi
 	if f.TankID == uuid.Nil {
 		f.TankID = addTank(t, w, s).ID
 	}
-	return added(t, w.db, s, "equipment", (*Tx).Equipment, f)
+	return added(t, w.db, s, kind("equipment", (*Tx).Equipment), f)
 }
 
 // addKey makes an access key of a member through the use case.

@@ -64,7 +64,7 @@ func addPause(t *testing.T, w *world, s tx.Scope, change ...func(*work.PauseFiel
 	if f.TankID == uuid.Nil {
 		f.TankID = addTank(t, w, s).ID
 	}
-	return added(t, w.db, s, "pause", (*Tx).Pauses, f)
+	return added(t, w.db, s, kind("pause", (*Tx).Pauses), f)
 }
 
 func addEvent(t *testing.T, w *world, s tx.Scope, id uuid.UUID, n stock.NewEvent) (stock.Added, error) {

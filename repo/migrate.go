@@ -86,8 +86,7 @@ func migrateNumbered(url string, do func(*migrate.Migrate) error) error {
 	if errors.Is(err, migrate.ErrNoChange) {
 		err = nil
 	}
-	var dirty migrate.ErrDirty
-	if errors.As(err, &dirty) {
+	if dirty, ok := errors.AsType[migrate.ErrDirty](err); ok {
 		err = fmt.Errorf("migration %d failed half-way and left the schema marked: restore the backup taken before it, "+
 			"or mend the schema by hand and set schema_migrations to (version %d, dirty false), then migrate again: %w",
 			dirty.Version, dirty.Version-1, err)

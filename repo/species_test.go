@@ -20,7 +20,7 @@ func addSpecies(t *testing.T, w *world, s tx.Scope, change ...func(*stock.Specie
 	t.Helper()
 	f := stock.SpeciesFields{ScientificName: "Discosoma sp.", TradeName: "blue mushroom", Group: stock.Soft, Counting: stock.Colony}
 	apply(&f, change)
-	return added(t, w.db, s, "species", (*Tx).Species, f)
+	return added(t, w.db, s, kind("species", (*Tx).Species), f)
 }
 
 func TestSpeciesRoundTrip(t *testing.T) {
