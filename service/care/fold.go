@@ -32,6 +32,7 @@ type fold struct {
 	used     map[Day]int // closed items by nominal day
 
 	cur, next slot
+	dropped   bool // an item came and went without a record since the last closing
 	late      older
 	lost      []Fact
 	oldest    slot // the oldest unclosed item, once a newer one took its place
@@ -209,6 +210,7 @@ func (f *fold) pause(p Span) {
 // dropCurrent lets the current item go without a record.
 func (f *fold) dropCurrent() {
 	f.leave(&f.cur)
+	f.dropped = true
 	f.late, f.oldest = older{}, slot{}
 	f.loseShare(f.cur)
 }

@@ -49,6 +49,16 @@ func randomRoutine(roll dice, access Access, kind CadenceKind) History {
 	}
 	h.Pauses = randomPauses(roll)
 	h.Records = randomRecords(roll, 0, 24)
+	return named(h)
+}
+
+// named leaves a next due day only where a skip has to name one.
+func named(h History) History {
+	for i := range h.Records {
+		if h.Routine.Class != LifeSupport {
+			h.Records[i].NewDueOn = 0
+		}
+	}
 	return h
 }
 
@@ -176,6 +186,7 @@ func randomChain(roll dice, access Access, links int) History {
 		}
 		h.Revisions = []Revision{rev}
 		h.Records = randomRecords(roll, 100*(n+1), 16)
+		h = named(h)
 		if roll.chance(60) {
 			h.Pauses = parent.Pauses
 		} else if roll.chance(30) {

@@ -4,10 +4,13 @@ import (
 	"encoding/binary"
 	"fmt"
 	"os"
+	"reflect"
 	"strconv"
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"github.com/google/uuid"
 )
 
@@ -81,4 +84,12 @@ func line(it Item) string {
 		text += fmt.Sprintf(", %v %%", it.Level)
 	}
 	return text
+}
+
+// differ is cmp.Diff, quick where there is no difference.
+func differ(want, got any) string {
+	if reflect.DeepEqual(want, got) {
+		return ""
+	}
+	return cmp.Diff(want, got, cmpopts.EquateEmpty())
 }

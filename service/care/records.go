@@ -86,7 +86,7 @@ func (f *fold) closeCurrent(c closer) {
 	f.leave(&closed)
 	f.after = max(f.after, closed.id.NominalDue)
 	f.lastDone = max(f.lastDone, c.day)
-	f.late, f.lost, f.oldest = older{}, nil, slot{}
+	f.late, f.lost, f.oldest, f.dropped = older{}, nil, slot{}, false
 	place := len(f.steps)
 	if f.traced {
 		f.steps = append(f.steps, step{day: f.day, closed: &parentClose{item: closed, record: c.id, withJoined: c.withJoined, nextEarliest: MaxDay}})
@@ -142,10 +142,10 @@ func (f *fold) extra(r Record) {
 }
 
 // supersede lets work that was done after all take the place of the skip that
-// closed the item. It says whether there was one.
+// closed the item, as long as no newer item has come up. It says whether it did.
 func (f *fold) supersede(last int, r Record) bool {
 	c := &f.closes[last]
-	if c.State != SkippedState {
+	if c.State != SkippedState || f.dropped || f.cur.ok && f.cur.waiting {
 		return false
 	}
 	for i := range f.counted {

@@ -9,7 +9,7 @@ func OpenOn(h History, day Day) []Item {
 
 // open gives what is open at the end of a day that the fold has reached.
 func (f *fold) open(day Day) []Item {
-	if _, paused := spanAt(f.activity.pauses, day); paused && !f.cur.stepBack {
+	if _, paused := spanAt(f.activity.pauses, day); paused && !f.cur.stepBack && !f.cur.waiting {
 		return nil
 	}
 	it, ok := f.cur.item(day, f.late, f.lost)
