@@ -18,6 +18,7 @@ import (
 	"tankward/service/fleet"
 	"tankward/service/stock"
 	"tankward/service/tx"
+	"tankward/service/visits"
 	"tankward/service/work"
 )
 
@@ -39,6 +40,7 @@ type Config struct {
 	StockReads stock.Reads
 	Work       *work.Service
 	WorkReads  work.Reads
+	Visits     *visits.Service
 	Now        func() time.Time
 	NewID      func() uuid.UUID
 	Log        *slog.Logger
@@ -56,6 +58,7 @@ type API struct {
 	stockReads stock.Reads
 	work       *work.Service
 	workReads  work.Reads
+	visits     *visits.Service
 	now        func() time.Time
 	newID      func() uuid.UUID
 	log        *slog.Logger
@@ -75,7 +78,7 @@ func New(c Config) (http.Handler, error) {
 	}
 	a := &API{
 		reads: c.Reads, access: c.Access, fleet: c.Fleet, fleetReads: c.FleetReads,
-		stock: c.Stock, stockReads: c.StockReads, work: c.Work, workReads: c.WorkReads,
+		stock: c.Stock, stockReads: c.StockReads, work: c.Work, workReads: c.WorkReads, visits: c.Visits,
 		now: c.Now, newID: c.NewID, log: c.Log, contract: ct, page: page,
 	}
 	e := a.base()

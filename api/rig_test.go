@@ -28,6 +28,7 @@ import (
 	"tankward/service/fleet"
 	"tankward/service/stock"
 	"tankward/service/tx"
+	"tankward/service/visits"
 	"tankward/service/work"
 )
 
@@ -76,7 +77,9 @@ func newRig(t *testing.T) *rig {
 	r.handler, err = api.New(api.Config{
 		Reads: db, Access: r.access, Fleet: fleet.New(repo.NewRunner(db, func(t *repo.Tx) fleet.Tx { return t })), FleetReads: db,
 		Stock: stock.New(repo.NewRunner(db, func(t *repo.Tx) stock.Tx { return t }), db, newID), StockReads: db,
-		Work: r.work, WorkReads: db, Now: clock, NewID: newID, Log: log,
+		Work: r.work, WorkReads: db,
+		Visits: visits.New(repo.NewRunner(db, func(t *repo.Tx) visits.Tx { return t }), db, r.work, newID),
+		Now:    clock, NewID: newID, Log: log,
 	})
 	if err != nil {
 		t.Fatal(err)

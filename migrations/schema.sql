@@ -316,6 +316,7 @@ CREATE TABLE round (
     drive_m integer NOT NULL DEFAULT 0,
     overtime_minutes integer NOT NULL DEFAULT 0,
     unserved jsonb NOT NULL DEFAULT '[]'::jsonb,
+    unclear text[] NOT NULL DEFAULT '{}'::text[],
     created_at timestamp with time zone NOT NULL,
     updated_at timestamp with time zone NOT NULL,
     CONSTRAINT round_org_id_member_id_day_key UNIQUE (org_id, member_id, day),
@@ -575,9 +576,19 @@ CREATE TABLE visit_item (
     nominal_due date NOT NULL,
     ordinal integer NOT NULL,
     added_later boolean NOT NULL DEFAULT false,
+    earliest date NOT NULL,
+    due date NOT NULL,
+    latest date NOT NULL,
+    late_since date,
+    state text NOT NULL,
+    done_percent smallint NOT NULL DEFAULT 0,
+    no_access_count integer NOT NULL DEFAULT 0,
+    level_percent double precision NOT NULL DEFAULT 0,
+    facts jsonb NOT NULL DEFAULT '[]'::jsonb,
     CONSTRAINT visit_item_org_id_routine_id_fkey FOREIGN KEY (org_id, routine_id) REFERENCES routine(org_id, id),
     CONSTRAINT visit_item_org_id_visit_id_fkey FOREIGN KEY (org_id, visit_id) REFERENCES visit(org_id, id),
-    CONSTRAINT visit_item_pkey PRIMARY KEY (org_id, visit_id, routine_id, nominal_due, ordinal)
+    CONSTRAINT visit_item_pkey PRIMARY KEY (org_id, visit_id, routine_id, nominal_due, ordinal),
+    CONSTRAINT visit_item_state_check CHECK ((state = ANY (ARRAY['early'::text, 'due'::text, 'overdue'::text, 'waiting'::text, 'blocked'::text])))
 );
 CREATE TABLE work_record (
     org_id uuid NOT NULL,
@@ -639,6 +650,7 @@ CREATE INDEX routine_site_idx ON public.routine USING btree (org_id, site_id);
 CREATE INDEX site_customer_idx ON public.site USING btree (org_id, customer_id);
 CREATE INDEX site_member_idx ON public.site USING btree (org_id, responsible_member_id);
 CREATE INDEX stored_answer_created_idx ON public.stored_answer USING btree (org_id, created_at);
+CREATE INDEX visit_day_idx ON public.visit USING btree (org_id, day, member_id, "position", id);
 CREATE INDEX visit_site_idx ON public.visit USING btree (org_id, site_id, day);
 CREATE INDEX work_record_routine_idx ON public.work_record USING btree (org_id, routine_id, done_on, id) WHERE (routine_id IS NOT NULL);
 CREATE INDEX work_record_site_idx ON public.work_record USING btree (org_id, site_id, done_on, id);
@@ -794,5 +806,5 @@ COMMENT ON TABLE species IS 'An organisation''s own species beside the catalogue
 COMMENT ON TABLE stored_answer IS 'The answer of each committed command that carried an Idempotency-Key; kept 30 days.';
 COMMENT ON TABLE tank IS 'A water system at a site. net_l is computed from shape, displacement and sump when the row is saved.';
 COMMENT ON TABLE visit IS 'One technician at one site on one day. A round is the ordered visits of (member, day).';
-COMMENT ON TABLE visit_item IS 'The due work a visit is for, by identity.';
+COMMENT ON TABLE visit_item IS 'The due work a visit is for, by identity, as it stood when it came into the visit: done work has left due_item.';
 COMMENT ON TABLE work_record IS 'What was done. Rows never change but for the void columns.';

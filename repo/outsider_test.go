@@ -40,6 +40,7 @@ type owned struct {
 	event    stock.Event // the animals' arrival
 	pause    work.Pause  // of a tank without animals
 	workThings
+	roundThings
 }
 
 func ownThings(t *testing.T, w *world) owned {
@@ -62,6 +63,7 @@ func ownThings(t *testing.T, w *world) owned {
 	o.event = eventsOf(t, w, s, o.animals.ID)[0]
 	o.pause = addPause(t, w, s)
 	o.workThings = ownWork(t, w, s)
+	o.roundThings = ownRound(t, w, s)
 	must(t, w.db, s, func(ctx context.Context, x *Tx) (tx.Trail, error) {
 		err := x.SaveAccessNotes(ctx, fleet.AccessNotes{SiteID: o.site.ID, Version: 1, Notes: "ring twice"})
 		return tx.Did(tx.Change{Resource: "access_notes", Action: "created", ID: o.site.ID}), err
@@ -171,7 +173,7 @@ func mineOnly(resources string, f func(context.Context, *testing.T, *Tx, owned) 
 }
 
 // fromOutside has an attempt for the exported methods of Tx and DB.
-var fromOutside = together(accessAndFleet, livestockAndSpecies, onWork)
+var fromOutside = together(accessAndFleet, livestockAndSpecies, onWork, onRounds)
 
 func together(parts ...map[string]attempt) map[string]attempt {
 	out := map[string]attempt{}
