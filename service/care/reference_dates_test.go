@@ -100,7 +100,9 @@ func (w *refWalk) plan() {
 			w.planSingle()
 		}
 	case care.OnRamp:
-		if w.open == nil {
+		if w.open == nil && w.newDue != 0 {
+			w.planAsked()
+		} else if w.open == nil {
 			w.planRise()
 		}
 	case care.Joined:
@@ -121,6 +123,9 @@ func (w *refWalk) planAsked() {
 	item := &refItem{
 		revision: rev, asked: true, Identity: care.Identity{NominalDue: nominal, Ordinal: w.taken[nominal]},
 		cutEarliest: nominal, cutLatest: nominal + care.Day(rev.DaysLate),
+	}
+	if w.kind() == care.OnRamp { // a skipped step postpones the same level
+		item.level, _ = w.nextLevel()
 	}
 	w.move(item)
 	w.pending = []*refItem{item}
@@ -186,7 +191,7 @@ func (w *refWalk) planCalendar() {
 		if i+1 < len(w.pending) {
 			item.cutLatest = min(item.cutLatest, w.pending[i+1].NominalDue-1)
 		}
-		before := w.previous
+		before := w.before()
 		if i > 0 {
 			before = w.pending[i-1]
 		}
@@ -218,16 +223,16 @@ func (w *refWalk) closeByClosure() {
 func (w *refWalk) calendarDates() []care.Day {
 	rev, routine := w.now(), w.routine.Routine
 	newer := care.MinDay
-	if w.previous != nil {
-		newer = w.previous.NominalDue
+	if before := w.before(); before != nil {
+		newer = before.NominalDue
 	}
-	if len(w.pending) > 0 { // the one that a skip asked for
-		newer = w.pending[0].NominalDue
+	for _, item := range w.pending { // the one that a skip asked for
+		newer = max(newer, item.NominalDue)
 	}
 	var days []care.Day
 	for _, day := range w.dates[w.revision] {
 		exists := day >= routine.FirstDay && day <= routine.LastDay && active(rev, day) && !w.paused(day)
-		if exists && day > newer && day >= w.changed() {
+		if exists && day > newer && day >= w.changed() && day >= w.pausedFrom {
 			days = append(days, day)
 		}
 	}

@@ -282,13 +282,8 @@ func (m refMaker) recordsOn(w *refWalk, day care.Day) []care.Record {
 func (m refMaker) record(w *refWalk, item *refItem, day care.Day) care.Record {
 	rec := care.Record{ID: m.id(), DoneOn: day}
 	rec.Result = pick(m, care.Done, care.Done, care.Done, care.Partly, care.Skipped, care.Skipped, care.NoAccess)
-	ramp := w.kind() == care.OnRamp
 	switch rec.Result {
 	case care.Partly:
-		if ramp {
-			rec.Result = care.Done
-			break
-		}
 		rec.Share = pick(m, 10, 30, 50, 50, 70, 100)
 	case care.Skipped:
 		rec.WithJoined = m.chance(40)
@@ -297,7 +292,7 @@ func (m refMaker) record(w *refWalk, item *refItem, day care.Day) care.Record {
 		}
 	}
 	rec.Names = m.names(w, item, day)
-	if ramp && rec.Result == care.Done {
+	if w.kind() == care.OnRamp && (rec.Result == care.Done || rec.Result == care.Partly) && m.chance(90) {
 		rec.Level = m.level(w, item)
 	}
 	return rec

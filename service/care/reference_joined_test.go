@@ -11,18 +11,24 @@ func (w *refWalk) followParent() {
 		return
 	}
 	if w.now().Cadence.Gap.Unit == care.Days {
+		w.openAtDawn = w.visible()
 		w.followClosings()
 		return
 	}
+	w.followWindow(w.parent.openAtDawn)
+	w.refreshJoined()
+	w.openAtDawn = w.visible()
 	w.followWindow(w.parent.openAtStart)
+	w.refreshJoined()
 	for _, c := range w.parent.closingsToday {
+		w.followWindow(c.item)
 		if w.open == nil || w.open.Identity != c.item.Identity || !w.followed[c.item.Identity] {
 			continue
 		}
-		w.open.parentClosed, w.open.closedOn = true, w.today
-		w.refreshJoined()
 		if skippedWithJoined(c) {
 			w.close(w.open, c.record, care.SkippedState)
+		} else {
+			w.parentClosed(w.open)
 		}
 	}
 	w.refreshJoined()
@@ -34,13 +40,15 @@ func skippedWithJoined(c refClosing) bool {
 }
 
 // followWindow opens joined work of the same visit with its parent's item, once
-// for each of them. If the one before is still open they are merged.
+// for each of them. If the one before is still open they are merged. What the
+// parent's course gives in a pause of the joined work never existed.
 func (w *refWalk) followWindow(parent *refItem) {
 	if parent == nil || w.followed[parent.Identity] {
 		return
 	}
 	w.followed[parent.Identity] = true
-	if parent.NominalDue < w.routine.Routine.FirstDay || parent.NominalDue > w.routine.Routine.LastDay {
+	day, routine := parent.NominalDue, w.routine.Routine
+	if day < routine.FirstDay || day > routine.LastDay || w.paused(day) {
 		return
 	}
 	w.takeOver(&refItem{Identity: parent.Identity, revision: w.now()})
@@ -54,37 +62,42 @@ func (w *refWalk) followNewDue() {
 	}
 }
 
-// refreshJoined keeps the window of joined work of the same visit: its parent's
-// while that is open; when the parent has closed without it, that day and its
-// own days late, up to the day before the parent's next window if that is
-// known. When the parent's item went away in a pause the last window stays.
-func (w *refWalk) refreshJoined() {
-	item := w.open
-	if w.kind() != care.Joined || item == nil || item.asked || item.revision.Cadence.Gap.Unit != care.Minutes {
+// parentClosed: the parent has closed without the joined work, so it is due
+// today, and its latest its own days late after, up to the day before the
+// parent's next window as far as that is known today.
+func (w *refWalk) parentClosed(item *refItem) {
+	if w.today < w.routine.Routine.FirstDay {
+		w.discardOpen()
 		return
 	}
-	parent := w.parent.openAtStart
-	switch {
-	case item.parentClosed:
-		item.blocked = false
-		item.due = item.closedOn
-		item.latest = min(item.closedOn+care.Day(item.revision.DaysLate), w.parent.nextEarliest()-1)
-	case parent != nil && parent.Identity == item.Identity:
-		item.earliest, item.due, item.latest = parent.earliest, parent.due, parent.latest
-		item.blocked = parent.blocked
-	case w.parent.open != nil && w.parent.open.Identity == item.Identity:
-		parent = w.parent.open
-		item.earliest, item.due, item.latest = parent.earliest, parent.due, parent.latest
-		item.blocked = parent.blocked
+	item.parentClosed, item.blocked = true, false
+	item.due = w.today
+	item.latest = min(w.today+care.Day(item.revision.DaysLate), w.parent.nextEarliest()-1)
+	w.waitForResume(item)
+}
+
+// refreshJoined keeps the window of joined work of the same visit the same as
+// its parent's while that is open. When the parent's item went away in a pause
+// the last window stays.
+func (w *refWalk) refreshJoined() {
+	item := w.open
+	if w.kind() != care.Joined || item == nil || item.asked || item.parentClosed || item.revision.Cadence.Gap.Unit != care.Minutes {
+		return
+	}
+	for _, parent := range []*refItem{w.parent.openAtDawn, w.parent.openAtStart, w.parent.open} {
+		if parent != nil && parent.Identity == item.Identity {
+			item.earliest, item.due, item.latest = parent.earliest, parent.due, parent.latest
+			item.blocked = parent.blocked
+		}
 	}
 	w.waitForResume(item)
 }
 
 // nextEarliest is the first day of the next window, MaxDay when it is unknown:
-// of joined work whose own parent is still open, or with a gap in days.
+// of joined work with a gap in days, or of what only the next closing tells.
 func (w *refWalk) nextEarliest() care.Day {
 	if w.kind() == care.Joined {
-		if w.now().Cadence.Gap.Unit == care.Days || w.parent.open != nil {
+		if w.now().Cadence.Gap.Unit == care.Days {
 			return care.MaxDay
 		}
 		return w.parent.nextEarliest()
@@ -103,7 +116,7 @@ func (w *refWalk) followClosings() {
 	gap, routine := w.now().Cadence.Gap, w.routine.Routine
 	for _, c := range w.parent.closingsToday {
 		nominal := w.today + care.Day(gap.Least)
-		if nominal < routine.FirstDay || nominal > routine.LastDay {
+		if nominal < routine.FirstDay || nominal > routine.LastDay || w.pauseEnd(nominal) == care.MaxDay {
 			continue
 		}
 		item := &refItem{

@@ -48,7 +48,9 @@ func (w *refWalk) changeRamp() {
 	if w.kind() != care.OnRamp {
 		return
 	}
+	w.askedInVain, w.displaced = false, nil
 	wasHeld := w.held || w.paused(w.today-1)
+	w.dropHeldRise()
 	for _, e := range w.routine.RampEvents {
 		if e.Day != w.today {
 			continue
@@ -62,9 +64,7 @@ func (w *refWalk) changeRamp() {
 		case care.StepBack:
 			w.askStepBack()
 		}
-	}
-	if w.isHeld() && w.open != nil && !w.open.stepBack {
-		w.discardOpen()
+		w.dropHeldRise()
 	}
 	if wasHeld && !w.isHeld() {
 		w.resumed = w.today
@@ -73,26 +73,59 @@ func (w *refWalk) changeRamp() {
 	w.openPending()
 }
 
+// dropHeldRise: no rise is due in a hold.
+func (w *refWalk) dropHeldRise() {
+	if w.isHeld() && w.open != nil && !w.open.stepBack {
+		w.discardOpen()
+		w.dropped = true
+	}
+}
+
+// setLevel: a ramp stands at the level last set, whichever record set it. A
+// record without a level set the one that was asked for.
+func (w *refWalk) setLevel(rec care.Record, asked float64) {
+	if w.kind() != care.OnRamp {
+		return
+	}
+	level := rec.Level
+	if level == 0 {
+		level = asked
+	}
+	w.standing = &level
+}
+
+// setLevelAgain: with nothing due, a record without a level left the light
+// where it stood, or at the first level.
+func (w *refWalk) setLevelAgain(rec care.Record) {
+	if w.kind() != care.OnRamp {
+		return
+	}
+	stood := w.now().Cadence.Ramp.From
+	if w.standing != nil {
+		stood = *w.standing
+	}
+	w.setLevel(rec, stood)
+}
+
 // askStepBack makes the planned level below the standing one due today, even
 // in a hold, and stays until it is set. There is none below the first.
 func (w *refWalk) askStepBack() {
-	if w.standing == nil || w.open != nil && w.open.stepBack {
+	w.askedInVain = false
+	if w.open != nil && w.open.stepBack {
 		return
 	}
-	target := math.Inf(-1)
-	for _, level := range refLevels(*w.now().Cadence.Ramp) {
-		if level < *w.standing-levelGrain {
-			target = max(target, level)
-		}
-	}
-	if math.IsInf(target, -1) {
+	target, ok := w.levelBelow()
+	if !ok {
+		w.askedInVain = true
 		return
 	}
 	ordinal := w.taken[w.today]
+	w.displaced = w.open
 	if w.open != nil {
 		w.open = nil
 		w.carriedLate = care.MaxDay
 	}
+	w.pending = nil
 	rev := w.now()
 	item := &refItem{
 		Identity: care.Identity{NominalDue: w.today, Ordinal: ordinal}, revision: rev,
@@ -100,6 +133,54 @@ func (w *refWalk) askStepBack() {
 	}
 	w.move(item)
 	w.takeOver(item)
+}
+
+// levelBelow is the greatest planned level below the standing one.
+func (w *refWalk) levelBelow() (float64, bool) {
+	if w.standing == nil {
+		return 0, false
+	}
+	below, ok := 0.0, false
+	for _, level := range refLevels(*w.now().Cadence.Ramp) {
+		if level < *w.standing-levelGrain {
+			below, ok = level, true
+		}
+	}
+	return below, ok
+}
+
+// itemBeforeStepBack: a step back and records of its day have no order but the
+// one that makes sense. Work of that day that names the rise that was open, or
+// that names nothing and raised the level, came before the step back: it
+// counts for the rise, and the step back starts from there.
+func (w *refWalk) itemBeforeStepBack(item *refItem, rec care.Record) *refItem {
+	whole := rec.Result == care.Done || rec.Result == care.Partly && item.percent+rec.Share >= 100
+	if !item.stepBack || item.NominalDue != w.today || w.displaced == nil || !whole {
+		return item
+	}
+	rose := rec.Level > *w.standing+levelGrain
+	if rec.Names != nil && *rec.Names != w.displaced.Identity || rec.Names == nil && !rose {
+		return item
+	}
+	w.taken[item.NominalDue]--
+	w.open, w.displaced = w.displaced, nil
+	w.askedInVain = true
+	return w.open
+}
+
+// askStepBackAgain starts a step back of today anew after a record of today
+// changed where it starts from.
+func (w *refWalk) askStepBackAgain() {
+	if w.kind() != care.OnRamp {
+		return
+	}
+	if w.askedInVain {
+		w.askStepBack()
+		return
+	}
+	if w.open != nil && w.open.stepBack && w.open.NominalDue == w.today {
+		w.open.level, _ = w.levelBelow()
+	}
 }
 
 // planRise plans the next level: the lowest planned one above the level that
@@ -114,15 +195,13 @@ func (w *refWalk) planRise() {
 	}
 	step := care.Day(rev.Cadence.Ramp.StepDays)
 	nominal := routine.FirstDay
-	if w.lastDone != nil {
+	switch {
+	case w.lastDone != nil && *w.lastDone >= w.resumed:
 		nominal = max(nominal, *w.lastDone+step)
-	}
-	if w.resumed != care.MinDay {
-		if w.standing == nil {
-			nominal = max(nominal, w.resumed)
-		} else {
-			nominal = max(nominal, w.resumed+step)
-		}
+	case w.resumed > care.MinDay && w.standing == nil:
+		nominal = max(nominal, w.resumed)
+	case w.resumed > care.MinDay:
+		nominal = max(nominal, w.resumed+step)
 	}
 	if w.revision > 0 {
 		nominal = max(nominal, rev.From)

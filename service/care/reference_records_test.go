@@ -15,10 +15,12 @@ func (w *refWalk) countRecords(records []care.Record) {
 		case !w.countsFor(item, rec):
 			w.counted[rec.ID] = care.Counted{RecordID: rec.ID}
 		default:
+			item = w.itemBeforeStepBack(item, rec)
 			identity := item.Identity
 			w.counted[rec.ID] = care.Counted{RecordID: rec.ID, For: &identity}
 			w.apply(item, rec)
 		}
+		w.askStepBackAgain()
 		w.openPending()
 	}
 }
@@ -42,23 +44,30 @@ func (w *refWalk) countsFor(item *refItem, rec care.Record) bool {
 func (w *refWalk) apply(item *refItem, rec care.Record) {
 	switch rec.Result {
 	case care.Done:
-		w.setLevel(rec)
-		if item.stepBack && rec.Level > item.level+levelGrain {
-			day := w.today
-			w.lastDone = &day
+		w.finish(item, rec)
+	case care.Partly:
+		if item.percent+rec.Share >= 100 {
+			w.finish(item, rec)
 			return
 		}
-		w.close(item, rec, care.DoneState)
-	case care.Partly:
 		item.percent += rec.Share
-		if item.percent >= 100 {
-			w.close(item, rec, care.DoneState)
-		}
 	case care.Skipped:
 		w.close(item, rec, care.SkippedState)
 	case care.NoAccess:
 		item.noAccess++
 	}
+}
+
+// finish closes an item whose work is whole. Only a step back stays due if the
+// level that was set lies above the one to be set.
+func (w *refWalk) finish(item *refItem, rec care.Record) {
+	w.setLevel(rec, item.level)
+	if item.stepBack && *w.standing > item.level+levelGrain {
+		day := w.today
+		w.lastDone = &day
+		return
+	}
+	w.close(item, rec, care.DoneState)
 }
 
 // close ends an item with everything older than it. A skip anchors like work
@@ -67,7 +76,7 @@ func (w *refWalk) close(item *refItem, rec care.Record, state care.State) {
 	c := refClosing{item: item, record: rec, day: w.today, state: state}
 	w.closings = append(w.closings, c)
 	w.closingsToday = append(w.closingsToday, c)
-	w.open = nil
+	w.open, w.dropped = nil, false
 	w.carriedLate = care.MaxDay
 	day := w.today
 	w.lastDone = &day
@@ -93,8 +102,11 @@ func (w *refWalk) extra(rec care.Record) {
 	}
 	day := w.today
 	w.lastDone = &day
-	w.setLevel(rec)
+	w.setLevelAgain(rec)
 	w.takePlaceOfSkip(rec)
+	if w.kind() == care.Interval && w.open != nil { // it waits for the resume day
+		w.discardOpen()
+	}
 	w.plan()
 }
 
@@ -102,10 +114,11 @@ func (w *refWalk) extra(rec care.Record) {
 // the work, and only without one the skip. So finished work that belongs to a
 // skipped item closes it instead, and the day that the skip asked for is no
 // longer wanted. The skip and all its extras belong to the new closing. What
-// follows the item in joined work stays with the skip.
+// follows the item in joined work stays with the skip. After another item went
+// away in a pause or hold, work is no longer that of the skipped one.
 func (w *refWalk) takePlaceOfSkip(rec care.Record) {
 	n := len(w.closings)
-	if n == 0 || w.closings[n-1].state != care.SkippedState {
+	if n == 0 || w.closings[n-1].state != care.SkippedState || w.dropped {
 		return
 	}
 	last := &w.closings[n-1]
@@ -122,12 +135,4 @@ func (w *refWalk) takePlaceOfSkip(rec care.Record) {
 		}
 	}
 	w.newDue = 0
-}
-
-// setLevel: a ramp stands at the level last set, whichever record set it.
-func (w *refWalk) setLevel(rec care.Record) {
-	if w.kind() == care.OnRamp {
-		level := rec.Level
-		w.standing = &level
-	}
 }

@@ -38,7 +38,6 @@ type refItem struct {
 	level             float64  // ramp
 	stepBack          bool     // ramp
 	parentClosed      bool     // joined, minutes: the parent closed without it
-	closedOn          care.Day // joined, minutes: the day on which it did
 }
 
 // lateFrom is the day after the moved latest; a blocked item is never late.
@@ -67,22 +66,28 @@ type refWalk struct {
 	revision    int
 	open        *refItem
 	pending     []*refItem // planned and not yet open, in order of due
-	previous    *refItem   // the newest that was ever open
+	previous    *refItem   // the newest nominal due that was ever open
+	shut        []*refItem // closed by a closure when their windows began
 	taken       map[care.Day]int
 	carriedLate care.Day // of the oldest unfinished that was merged away
 
 	lastDone    *care.Day
+	pausedFrom  care.Day // first day of the last pause that has begun
 	resumeFloor care.Day // resume day of the pause that closed an item
 	newDue      care.Day // asked for by a skip; zero when not
+	dropped     bool     // since the last closing an item went away without one
 	onceDone    map[care.Day]bool
 
-	standing *float64 // ramp: the level last set
-	held     bool     // ramp: by an event
-	resumed  care.Day // ramp: the last day on which a hold or pause ended
+	standing    *float64 // ramp: the level last set
+	held        bool     // ramp: by an event
+	resumed     care.Day // ramp: the last day on which a hold or pause ended
+	displaced   *refItem // ramp: the rise in whose place a step back came today
+	askedInVain bool     // ramp: nothing lies below for the step back of today
 
 	followed map[care.Identity]bool // joined: the parent's items it followed
 
-	openAtStart   *refItem // open today before today's records
+	openAtDawn    *refItem // open today before anybody did anything, here or at a parent
+	openAtStart   *refItem // open today before today's own records
 	closingsToday []refClosing
 	closings      []refClosing
 	counted       map[uuid.UUID]care.Counted
@@ -92,7 +97,7 @@ type refWalk struct {
 // days up to the given one.
 func newRefWalk(r *refRoutine, upTo care.Day) *refWalk {
 	w := &refWalk{
-		routine: r, carriedLate: care.MaxDay, resumeFloor: care.MinDay, resumed: care.MinDay,
+		routine: r, carriedLate: care.MaxDay, resumeFloor: care.MinDay, pausedFrom: care.MinDay, resumed: care.MinDay,
 		taken: map[care.Day]int{}, onceDone: map[care.Day]bool{},
 		followed: map[care.Identity]bool{}, counted: map[uuid.UUID]care.Counted{},
 	}
@@ -185,6 +190,7 @@ func (w *refWalk) step(day care.Day, records func(*refWalk, care.Day) []care.Rec
 	w.openPending()
 	w.enterRevision()
 	w.changeRamp()
+	w.openAtDawn = w.visible()
 	w.followParent()
 	w.openAtStart = w.visible()
 	w.countRecords(records(w, day))
@@ -224,9 +230,11 @@ func (w *refWalk) beginPause() {
 		return
 	}
 	w.carriedLate = care.MaxDay
+	w.pausedFrom = w.today
 	if w.open != nil && w.open.NominalDue < w.today {
 		w.resumeFloor = w.pauseEnd(w.today)
 		w.discardOpen()
+		w.dropped = true
 	}
 	if w.open != nil {
 		w.waitForResume(w.open)
@@ -255,7 +263,7 @@ func (w *refWalk) openPending() {
 		next := w.pending[0]
 		w.pending = w.pending[1:]
 		if next.closedByClosure {
-			w.previous = next
+			w.shut = append(w.shut, next)
 			continue
 		}
 		w.takeOver(next)
@@ -263,17 +271,21 @@ func (w *refWalk) openPending() {
 }
 
 // takeOver makes an item the open one. The one before it, if unfinished, is
-// missed and hands on the day from which it is late; unless a closure moved it
-// so far that it fell together with this one, then it is neither.
+// missed and, as the oldest, hands on the day from which it is late; unless a
+// closure moved it so far that it fell together with this one, then it is
+// neither.
 func (w *refWalk) takeOver(next *refItem) {
 	if before := w.open; before != nil {
 		fellTogether := before.movedPast && before.due >= next.earliest
-		if !fellTogether {
-			w.carriedLate = min(w.carriedLate, before.lateFrom())
+		if !fellTogether && w.carriedLate == care.MaxDay {
+			w.carriedLate = before.lateFrom()
 		}
 	}
 	w.taken[next.NominalDue]++
-	w.open, w.previous = next, next
+	w.open = next
+	if w.previous == nil || next.NominalDue >= w.previous.NominalDue {
+		w.previous = next
+	}
 	w.newDue = 0
 }
 
@@ -284,15 +296,28 @@ func (w *refWalk) enterRevision() {
 		if i == 0 || rev.From != w.today {
 			continue
 		}
-		for _, p := range w.pending {
-			if p.closedByClosure && p.NominalDue < w.today {
-				w.previous = p
-			}
+		w.shut = slices.DeleteFunc(w.shut, func(item *refItem) bool {
+			return item.NominalDue >= rev.From // no item of the old rule any more
+		})
+		waits := w.open != nil && w.visible() == nil
+		if waits && (w.kind() == care.Interval || w.kind() == care.Calendar || w.kind() == care.Once) {
+			w.discardOpen() // nothing is open in a pause
 		}
 		w.revision = i
 		w.plan()
 		w.openPending()
 	}
+}
+
+// before is the newest item that was open or that a closure has closed.
+func (w *refWalk) before() *refItem {
+	newest := w.previous
+	for _, item := range w.shut {
+		if newest == nil || item.NominalDue > newest.NominalDue {
+			newest = item
+		}
+	}
+	return newest
 }
 
 // visible gives the item that is open now for records and readers alike.
@@ -316,10 +341,15 @@ func (w *refWalk) report() []care.Item {
 		Identity: item.Identity, Earliest: item.earliest, Due: item.due, Latest: item.latest,
 		DonePercent: item.percent, NoAccessCount: item.noAccess, Level: item.level,
 	}
-	lateSince := min(w.carriedLate, item.lateFrom())
+	lateSince := w.carriedLate
+	if lateSince == care.MaxDay {
+		lateSince = item.lateFrom()
+	}
 	switch {
-	case item.blocked:
+	case item.blocked && item.earliest <= w.today:
 		out.State = care.Blocked
+	case item.blocked:
+		out.State = care.Waiting
 	case lateSince <= w.today:
 		out.State, out.LateSince = care.Overdue, lateSince
 	case w.today < item.earliest:
@@ -334,5 +364,6 @@ func (w *refWalk) report() []care.Item {
 
 // waiting says whether the parent has closed and the gap in days still runs.
 func (w *refWalk) waiting() bool {
-	return w.kind() == care.Joined && w.open != nil && w.open.earliest > w.today && !w.paused(w.today)
+	return w.open != nil && w.open.earliest > w.today && !w.paused(w.today) &&
+		w.open.revision.Cadence.Gap.Unit == care.Days && !w.open.asked
 }
