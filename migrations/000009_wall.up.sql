@@ -23,7 +23,9 @@ BEGIN
     END LOOP;
 END
 $$;
-REVOKE DELETE, UPDATE ON change, audit_entry FROM tankward_app;
+-- What happened stays as it was written; only a record may be marked as void.
+REVOKE DELETE, UPDATE ON change, audit_entry, work_record, livestock_event, ramp_event FROM tankward_app;
+GRANT UPDATE (voided_at, voided_by, void_reason) ON work_record TO tankward_app;
 GRANT SELECT, INSERT ON organisation_directory TO tankward_app;
 GRANT SELECT, INSERT, UPDATE ON key_hash TO tankward_app;
 GRANT SELECT ON catalogue_species, parameter TO tankward_app;

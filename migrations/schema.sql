@@ -754,13 +754,13 @@ GRANT DELETE, INSERT, SELECT, UPDATE ON equipment TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON item_close TO tankward_app;
 GRANT INSERT, SELECT, UPDATE ON key_hash TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON livestock TO tankward_app;
-GRANT DELETE, INSERT, SELECT, UPDATE ON livestock_event TO tankward_app;
+GRANT INSERT, SELECT ON livestock_event TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON member TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON organisation TO tankward_app;
 GRANT INSERT, SELECT ON organisation_directory TO tankward_app;
 GRANT SELECT ON parameter TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON pause TO tankward_app;
-GRANT DELETE, INSERT, SELECT, UPDATE ON ramp_event TO tankward_app;
+GRANT INSERT, SELECT ON ramp_event TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON reading TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON round TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON routine TO tankward_app;
@@ -772,7 +772,7 @@ GRANT DELETE, INSERT, SELECT, UPDATE ON stored_answer TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON tank TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON visit TO tankward_app;
 GRANT DELETE, INSERT, SELECT, UPDATE ON visit_item TO tankward_app;
-GRANT DELETE, INSERT, SELECT, UPDATE ON work_record TO tankward_app;
+GRANT INSERT, SELECT ON work_record TO tankward_app;
 
 GRANT EXECUTE ON FUNCTION ensure_reading_month(date) TO tankward_app;
 

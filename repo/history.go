@@ -21,8 +21,20 @@ type planRow struct {
 	TimeZone          string
 	NoAccessWeekdays  int16
 	NoAccessEnteredOn time.Time
+	FollowsID         *uuid.UUID
 	livesRow
 }
+
+// followsColumn is the routine that a routine is or was joined to: its history
+// needs the parent's even when a later revision goes its own way.
+const followsColumn = `
+		(
+			SELECT j.parent_id
+			FROM routine_revision j
+			WHERE j.org_id = r.org_id AND j.routine_id = r.id AND j.parent_id IS NOT NULL
+			ORDER BY j.from_day DESC
+			LIMIT 1
+		) AS follows_id`
 
 // livesRow is which species live in a tank: codes of the catalogue, and the
 // cautions of the organisation's own.
@@ -65,7 +77,7 @@ func (r livesRow) cautions() []caution.Caution {
 const planColumns = routineColumns + `,
 		s.time_zone,
 		s.no_access_weekdays,
-		s.no_access_entered_on,` + livesColumns
+		s.no_access_entered_on,` + followsColumn + `,` + livesColumns
 
 // inUse joins a routine with its tank and site, and leaves out what is archived.
 const inUse = `
@@ -77,21 +89,18 @@ const inUse = `
 // selectChain finds a routine with all that it follows and all that follows it.
 const selectChain = `
 	WITH RECURSIVE link AS (
-		SELECT DISTINCT ON (v.routine_id)
+		SELECT DISTINCT
 			v.routine_id,
 			v.parent_id
 		FROM routine_revision v
 		JOIN routine own ON own.org_id = v.org_id AND own.id = $2
-		JOIN routine r ON r.org_id = v.org_id AND r.id = v.routine_id AND r.tank_id = own.tank_id
-		WHERE v.org_id = $1
-		ORDER BY v.routine_id, v.from_day DESC
+		WHERE v.org_id = $1 AND v.tank_id = own.tank_id AND v.parent_id IS NOT NULL
 	), up (id) AS (
 		SELECT $2::uuid
 		UNION
 		SELECT link.parent_id
 		FROM up
 		JOIN link ON link.routine_id = up.id
-		WHERE link.parent_id IS NOT NULL
 	), down (id) AS (
 		SELECT $2::uuid
 		UNION
@@ -427,8 +436,8 @@ func (p parts) loadSeeds(ctx context.Context, read run, org uuid.UUID, rows []pl
 		}
 		var again []planRow
 		for _, r := range rows {
-			parent, joined := routines[orNil(r.ParentID)]
-			if r.CadenceKind != string(care.Joined) || !joined {
+			parent, joined := routines[orNil(r.FollowsID)]
+			if !joined {
 				continue
 			}
 			rule := r.routine().Fields.Rule(r.ID)
@@ -446,7 +455,11 @@ func seedable(rows []planRow) []planRow {
 	var out []planRow
 	for _, r := range rows {
 		f := r.routine().Fields
-		if care.Seedable(f.Rule(r.ID), f.Cadence) {
+		cadence := f.Cadence
+		if r.FollowsID != nil {
+			cadence = care.Cadence{Kind: care.Joined}
+		}
+		if care.Seedable(f.Rule(r.ID), cadence) {
 			out = append(out, r)
 		}
 	}
@@ -519,11 +532,9 @@ func (p parts) assemble(rows []planRow) ([]work.Plan, error) {
 		h := &byID[e.RoutineID].History
 		h.RampEvents = append(h.RampEvents, care.RampEvent{Day: dayFromSQL(e.Day), Kind: care.RampEventKind(e.Kind)})
 	}
-	for i := range plans {
-		if c := plans[i].Routine.Fields.Cadence; c.Kind == care.Joined {
-			if parent := byID[c.Parent]; parent != nil {
-				plans[i].History.Parent = &parent.History
-			}
+	for i, r := range rows {
+		if parent := byID[orNil(r.FollowsID)]; parent != nil {
+			plans[i].History.Parent = &parent.History
 		}
 	}
 	return plans, failed

@@ -194,9 +194,9 @@ func (t *Tx) PausePlace(ctx context.Context, id uuid.UUID) (work.Place, error) {
 }
 
 type linkRow struct {
-	ID       uuid.UUID
-	TankID   uuid.UUID
-	ParentID *uuid.UUID
+	ID        uuid.UUID
+	TankID    uuid.UUID
+	FollowsID *uuid.UUID
 }
 
 // Links implements work.Tx.
@@ -204,16 +204,15 @@ func (t *Tx) Links(ctx context.Context, tank uuid.UUID) (map[uuid.UUID]care.Link
 	rows, err := loadAll(ctx, t, "links", same[linkRow], `
 	SELECT
 		r.id,
-		r.tank_id,
-		v.parent_id
-	FROM routine r`+newestRevision+`
+		r.tank_id,`+followsColumn+`
+	FROM routine r
 	WHERE r.org_id = $1 AND r.tank_id = $2 AND r.archived_at IS NULL`, t.org, tank)
 	if err != nil {
 		return nil, err
 	}
 	out := make(map[uuid.UUID]care.Link, len(rows))
 	for _, r := range rows {
-		out[r.ID] = care.Link{Tank: r.TankID, Parent: orNil(r.ParentID)}
+		out[r.ID] = care.Link{Tank: r.TankID, Parent: orNil(r.FollowsID)}
 	}
 	return out, nil
 }

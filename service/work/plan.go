@@ -56,6 +56,9 @@ func prepareRoutine(ctx context.Context, t Tx, old *Routine, f RoutineFields, no
 		if old != nil {
 			id = old.ID
 		}
+		if was := links[id].Parent; was != uuid.Nil && was != f.Cadence.Parent {
+			return f, fault.InvalidField("/cadence/parent_id", "cannot change: this routine has followed %s; archive it and make another", was)
+		}
 		if wrong := care.JoinProblem(id, f.TankID, f.Cadence.Parent, links); wrong != nil {
 			return f, fault.InvalidFields(*wrong)
 		}

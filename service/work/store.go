@@ -65,7 +65,8 @@ type Tx interface {
 	TankPlace(ctx context.Context, id uuid.UUID) (Place, error)
 	// PausePlace says where a pause is, without a lock.
 	PausePlace(ctx context.Context, id uuid.UUID) (Place, error)
-	// Links gives which routine of a tank follows which, for all in use.
+	// Links gives which routine of a tank follows, or has followed, which, for all
+	// in use.
 	Links(ctx context.Context, tank uuid.UUID) (map[uuid.UUID]care.Link, error)
 	// LivingStock counts the animals recorded in a tank.
 	LivingStock(ctx context.Context, tank uuid.UUID) (int, error)
