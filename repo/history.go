@@ -109,13 +109,14 @@ const selectChain = `
 		JOIN link ON link.parent_id = down.id
 	)
 	SELECT` + planColumns + inUse + `
-		AND r.id IN (SELECT id FROM up UNION SELECT id FROM down)`
+		AND r.id IN (SELECT id FROM up UNION SELECT id FROM down)
+	ORDER BY r.id`
 
-const selectPlansOfTank = `SELECT` + planColumns + inUse + ` AND r.tank_id = $2`
+const selectPlansOfTank = `SELECT` + planColumns + inUse + ` AND r.tank_id = $2 ORDER BY r.id`
 
-const selectPlansOfSite = `SELECT` + planColumns + inUse + ` AND r.site_id = $2`
+const selectPlansOfSite = `SELECT` + planColumns + inUse + ` AND r.site_id = $2 ORDER BY r.id`
 
-const selectAllPlans = `SELECT` + planColumns + inUse
+const selectAllPlans = `SELECT` + planColumns + inUse + ` ORDER BY r.id`
 
 // selectPlansFor takes ids, or NULL for all that fit the filters; the parents
 // of chosen routines come with them.
@@ -139,7 +140,8 @@ const selectPlansFor = `
 	)
 	SELECT` + planColumns + `,
 		EXISTS (SELECT FROM chosen WHERE chosen.id = r.id) AS chosen` + inUse + `
-		AND r.id IN (SELECT id FROM family)`
+		AND r.id IN (SELECT id FROM family)
+	ORDER BY r.id`
 
 type chosenRow struct {
 	planRow
