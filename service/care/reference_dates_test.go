@@ -192,7 +192,7 @@ func (w *refWalk) planCalendar() {
 			item.cutLatest = min(item.cutLatest, w.pending[i+1].NominalDue-1)
 		}
 		before := w.before()
-		if i > 0 {
+		if i > 0 && (before == nil || w.pending[i-1].NominalDue >= before.NominalDue) {
 			before = w.pending[i-1]
 		}
 		earliest := max(item.NominalDue-care.Day(rev.DaysEarly), w.changed())

@@ -66,6 +66,9 @@ func (w *refWalk) changeRamp() {
 		}
 		w.dropHeldRise()
 	}
+	if w.isHeld() {
+		w.newDue = 0 // the resume decides when the next step is due
+	}
 	if wasHeld && !w.isHeld() {
 		w.resumed = w.today
 	}

@@ -115,10 +115,11 @@ func (w *refWalk) extra(rec care.Record) {
 // skipped item closes it instead, and the day that the skip asked for is no
 // longer wanted. The skip and all its extras belong to the new closing. What
 // follows the item in joined work stays with the skip. After another item went
-// away in a pause or hold, work is no longer that of the skipped one.
+// away in a pause or hold, or waits already, work is no longer that of the
+// skipped one.
 func (w *refWalk) takePlaceOfSkip(rec care.Record) {
 	n := len(w.closings)
-	if n == 0 || w.closings[n-1].state != care.SkippedState || w.dropped {
+	if n == 0 || w.closings[n-1].state != care.SkippedState || w.dropped || w.waiting() {
 		return
 	}
 	last := &w.closings[n-1]

@@ -259,7 +259,8 @@ func (w *refWalk) discardOpen() {
 // openPending opens what begins its window. From the next occurrence's
 // earliest on, the open item is that one.
 func (w *refWalk) openPending() {
-	for len(w.pending) > 0 && w.pending[0].earliest <= w.today {
+	held := w.kind() == care.OnRamp && w.paused(w.today)
+	for len(w.pending) > 0 && w.pending[0].earliest <= w.today && !held {
 		next := w.pending[0]
 		w.pending = w.pending[1:]
 		if next.closedByClosure {
@@ -296,9 +297,7 @@ func (w *refWalk) enterRevision() {
 		if i == 0 || rev.From != w.today {
 			continue
 		}
-		w.shut = slices.DeleteFunc(w.shut, func(item *refItem) bool {
-			return item.NominalDue >= rev.From // no item of the old rule any more
-		})
+		w.shut = nil // of the old rule only what was open bounds the new windows
 		waits := w.open != nil && w.visible() == nil
 		if waits && (w.kind() == care.Interval || w.kind() == care.Calendar || w.kind() == care.Once) {
 			w.discardOpen() // nothing is open in a pause
@@ -364,6 +363,6 @@ func (w *refWalk) report() []care.Item {
 
 // waiting says whether the parent has closed and the gap in days still runs.
 func (w *refWalk) waiting() bool {
-	return w.open != nil && w.open.earliest > w.today && !w.paused(w.today) &&
+	return w.open != nil && w.open.earliest > w.today &&
 		w.open.revision.Cadence.Gap.Unit == care.Days && !w.open.asked
 }
