@@ -74,9 +74,9 @@ func as[T any](a answer) T {
 	return out
 }
 
-func (m *morning) round(as_ tx.Role, query string) gen.Round {
+func (m *morning) round(who tx.Role, query string) gen.Round {
 	m.t.Helper()
-	list := as[gen.RoundList](m.do(as_, "GET", "/v1/rounds?member_id="+m.me+query, nil).want(200))
+	list := as[gen.RoundList](m.do(who, "GET", "/v1/rounds?member_id="+m.me+query, nil).want(200))
 	if len(list.Items) != 1 {
 		m.t.Fatalf("%d rounds of one member", len(list.Items))
 	}
@@ -520,5 +520,55 @@ func TestVisitsAreListedAndMovedOn(t *testing.T) {
 	}
 	if got := m.send(m.stranger, "GET", "/v1/visits", nil).want(200).items(); len(got) != 0 {
 		t.Errorf("the other organisation sees %v", got)
+	}
+}
+
+func TestLaterWorkIsAddedOnce(t *testing.T) {
+	t.Parallel()
+	m := newMorning(t)
+	m.mine()
+	m.routine(m.nearTank, with("name", "Test"), with("work_kind", "water_test"))
+	_, tank := m.place("Extra", 38.81)
+	m.routine(tank, with("name", "Look"))
+	bodies := make([]answer, 6)
+	var all sync.WaitGroup
+	for i := range bodies {
+		all.Go(func() { bodies[i] = m.do(tx.TechnicianR, "GET", "/v1/me/round", nil) })
+	}
+	all.Wait()
+	for _, b := range bodies {
+		r := as[gen.Round](b.want(200))
+		wantRound(t, r, "Near planned: Water change due Test due (later)", "Middle planned: Socks due", "Far planned: Glass due", "Extra planned: Look due (later)")
+		if r.Visits[3].ID == nil {
+			t.Error("the new visit is not stored")
+		}
+	}
+	if got := m.do(tx.Viewer, "GET", "/v1/visits", nil).want(200).items(); len(got) != 4 {
+		t.Errorf("%d visits are stored", len(got))
+	}
+}
+
+// The technician's day has begun while the site still has the day before: the
+// round is of the technician's day.
+func TestMemberAheadOfTheSite(t *testing.T) {
+	t.Parallel()
+	m := newMorning(t)
+	m.technician(map[string]any{"time_zone": "Pacific/Auckland", "shifts": []map[string]any{{"weekday": "tuesday", "from": "08:00", "to": "16:30"}}})
+	m.do(tx.Owner, "DELETE", "/v1/routines/"+m.socks, nil).want(200)
+	m.do(tx.Owner, "DELETE", "/v1/routines/"+m.glass, nil).want(200)
+	m.routine(m.farTank, with("name", "Tuesday's"), with("first_day", "2026-03-03"), with("days_early", 0))
+	m.do(tx.TechnicianR, "POST", "/v1/work-records", map[string]any{"routine_id": m.change, "result": "done", "done_on": "2026-03-02"}).want(201)
+	m.at("2026-03-02 20:00") // Tuesday, 09:00 in Auckland, which is 13 hours ahead
+	r := m.mine()
+	wantRound(t, r, "Far planned: Tuesday's due")
+	if r.Day.String() != "2026-03-03" || r.Preview || r.StartAt.Format("2006-01-02 15:04") != "2026-03-02 19:00" {
+		t.Errorf("day %s, preview %v, starts %s", r.Day, r.Preview, r.StartAt)
+	}
+	shown := as[gen.Visit](m.do(tx.Viewer, "GET", "/v1/visits/"+r.Visits[0].ID.String(), nil).want(200))
+	if len(shown.Items) != 1 || shown.Items[0].State != "due" {
+		t.Errorf("the visit by itself: %+v", shown.Items)
+	}
+	if diff := cmp.Diff(r, m.mine()); diff != "" {
+		t.Errorf("read again (-first +second):\n%s", diff)
 	}
 }

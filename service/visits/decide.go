@@ -213,7 +213,7 @@ func (k known) extend(r *Round, more []work.DueItem) additions {
 		}
 	}
 	k.replan(r, free, &add)
-	unserved := append(r.Unserved, left...) //nolint:gocritic // replan has made it anew
+	unserved := append(r.Unserved, left...)
 	if !slices.EqualFunc(unserved, k.stored.Unserved, sameUnserved) {
 		add.round = true
 	}
