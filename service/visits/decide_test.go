@@ -51,8 +51,8 @@ func at(clock string) time.Time {
 	return monday.Time().Add(time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute)
 }
 
-// site adds a site of the member, on the way from start to end, with a tank.
-func (k *known) site(n int, change ...func(*fleet.SiteFields)) {
+// addSite adds a site of the member, on the way from start to end, with a tank.
+func addSite(k *known, n int, change ...func(*fleet.SiteFields)) {
 	f := fleet.SiteFields{
 		Name: fmt.Sprintf("Site %d", n), Position: fleet.Point{Lat: 38.7 + float64(n)/50, Lon: -9.1}, TimeZone: "UTC",
 		WaterMode: fleet.Hauled, ResponsibleMember: k.member.ID, SetupMinutes: 5,
@@ -64,8 +64,8 @@ func (k *known) site(n int, change ...func(*fleet.SiteFields)) {
 	k.Tanks[numbered(3, n)] = fleet.Tank{Meta: meta(numbered(3, n)), Fields: fleet.TankFields{Name: fmt.Sprintf("Tank %d", n), NetL: 200}}
 }
 
-// due adds open work at a site's tank; its number names it.
-func (k *known) due(n, site int, state care.State, change ...func(*work.DueItem)) {
+// addDue adds open work at a site's tank; its number names it.
+func addDue(k *known, n, site int, state care.State, change ...func(*work.DueItem)) {
 	d := work.DueItem{
 		Item: care.Item{Identity: care.Identity{NominalDue: monday}, Earliest: monday - 1, Due: monday, Latest: monday + 2, State: state},
 		Routine: work.Routine{Meta: meta(numbered(4, n)), Fields: work.RoutineFields{
@@ -131,27 +131,27 @@ func TestWhatMakesAVisit(t *testing.T) {
 		want string
 	}{
 		"nothing":               {func(*known) {}, ""},
-		"due":                   {func(k *known) { k.due(1, 1, care.Due) }, "Site 1: 1 due"},
-		"overdue":               {func(k *known) { k.due(1, 1, care.Overdue) }, "Site 1: 1 overdue"},
-		"early alone":           {func(k *known) { k.due(1, 1, care.Early) }, ""},
-		"early beside due":      {func(k *known) { k.due(1, 1, care.Early); k.due(2, 1, care.Due) }, "Site 1: 1 early 2 due"},
-		"early at another site": {func(k *known) { k.due(1, 2, care.Early); k.due(2, 1, care.Due) }, "Site 1: 2 due"},
-		"waiting alone":         {func(k *known) { k.due(1, 1, care.Waiting) }, ""},
+		"due":                   {func(k *known) { addDue(k, 1, 1, care.Due) }, "Site 1: 1 due"},
+		"overdue":               {func(k *known) { addDue(k, 1, 1, care.Overdue) }, "Site 1: 1 overdue"},
+		"early alone":           {func(k *known) { addDue(k, 1, 1, care.Early) }, ""},
+		"early beside due":      {func(k *known) { addDue(k, 1, 1, care.Early); addDue(k, 2, 1, care.Due) }, "Site 1: 1 early 2 due"},
+		"early at another site": {func(k *known) { addDue(k, 1, 2, care.Early); addDue(k, 2, 1, care.Due) }, "Site 1: 2 due"},
+		"waiting alone":         {func(k *known) { addDue(k, 1, 1, care.Waiting) }, ""},
 		"waiting until later": {func(k *known) {
-			k.due(1, 1, care.Due)
-			k.due(2, 1, care.Waiting, func(d *work.DueItem) { d.Earliest, d.Due, d.Latest = monday+1, monday+1, monday+3 })
+			addDue(k, 1, 1, care.Due)
+			addDue(k, 2, 1, care.Waiting, func(d *work.DueItem) { d.Earliest, d.Due, d.Latest = monday+1, monday+1, monday+3 })
 		}, "Site 1: 1 due"},
-		"blocked alone":             {func(k *known) { k.due(1, 1, care.Blocked) }, ""},
-		"blocked where one is":      {func(k *known) { k.due(1, 1, care.Due); k.due(2, 1, care.Blocked) }, "Site 1: 1 due 2 blocked"},
-		"somebody else's site":      {func(k *known) { k.due(1, 3, care.Due) }, ""},
-		"a site that is not in use": {func(k *known) { k.due(1, 9, care.Due) }, ""},
+		"blocked alone":             {func(k *known) { addDue(k, 1, 1, care.Blocked) }, ""},
+		"blocked where one is":      {func(k *known) { addDue(k, 1, 1, care.Due); addDue(k, 2, 1, care.Blocked) }, "Site 1: 1 due 2 blocked"},
+		"somebody else's site":      {func(k *known) { addDue(k, 1, 3, care.Due) }, ""},
+		"a site that is not in use": {func(k *known) { addDue(k, 1, 9, care.Due) }, ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			k := dayOf()
-			k.site(1)
-			k.site(2)
-			k.site(3, func(f *fleet.SiteFields) { f.ResponsibleMember = numbered(1, 2) })
+			addSite(&k, 1)
+			addSite(&k, 2)
+			addSite(&k, 3, func(f *fleet.SiteFields) { f.ResponsibleMember = numbered(1, 2) })
 			c.fill(&k)
 			r, _ := k.decide()
 			wantText(t, r, c.want)
@@ -165,16 +165,16 @@ func TestWhatIsStored(t *testing.T) {
 		change func(*known)
 		want   bool
 	}{
-		"today":                       {func(k *known) { k.due(1, 1, care.Due) }, true},
-		"today, none of it served":    {func(k *known) { k.due(1, 1, care.Due); k.member.Fields.Shifts = nil }, true},
-		"tomorrow":                    {func(k *known) { k.due(1, 1, care.Due); k.today-- }, false},
+		"today":                       {func(k *known) { addDue(k, 1, 1, care.Due) }, true},
+		"today, none of it served":    {func(k *known) { addDue(k, 1, 1, care.Due); k.member.Fields.Shifts = nil }, true},
+		"tomorrow":                    {func(k *known) { addDue(k, 1, 1, care.Due); k.today-- }, false},
 		"an empty day of technicians": {func(*known) {}, true},
 		"an empty day of the office":  {func(k *known) { k.member.Fields.Role = tx.Coordinator }, false},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			k := dayOf()
-			k.site(1)
+			addSite(&k, 1)
 			c.change(&k)
 			if _, add := k.decide(); add.create != c.want {
 				t.Errorf("stored: %v, want %v", add.create, c.want)
@@ -187,8 +187,8 @@ func TestWhatIsStored(t *testing.T) {
 func TestPlanDoesNotDependOnWhoLooksWhen(t *testing.T) {
 	t.Parallel()
 	k := dayOf()
-	k.site(1)
-	k.due(1, 1, care.Due)
+	addSite(&k, 1)
+	addDue(&k, 1, 1, care.Due)
 	early, _ := k.decide()
 	k.now = at("12:00")
 	noon, _ := k.decide()
@@ -200,8 +200,8 @@ func TestPlanDoesNotDependOnWhoLooksWhen(t *testing.T) {
 func TestServiceTimeAndLoad(t *testing.T) {
 	t.Parallel()
 	k := dayOf()
-	k.site(1, func(f *fleet.SiteFields) { f.CarryDistanceM, f.CarryFloors = 60, 1 })
-	k.site(2, func(f *fleet.SiteFields) { f.WaterMode, f.CarryDistanceM = fleet.MixedOnSite, 60 })
+	addSite(&k, 1, func(f *fleet.SiteFields) { f.CarryDistanceM, f.CarryFloors = 60, 1 })
+	addSite(&k, 2, func(f *fleet.SiteFields) { f.WaterMode, f.CarryDistanceM = fleet.MixedOnSite, 60 })
 	low, high := 34.0, 36.0
 	tank := k.Tanks[numbered(3, 1)]
 	tank.Fields.Targets = []fleet.Target{{Parameter: "salinity", Low: &low, High: &high}}
@@ -209,8 +209,8 @@ func TestServiceTimeAndLoad(t *testing.T) {
 	salt := func(d *work.DueItem) {
 		d.Routine.Fields.Materials = []work.Material{{Material: "salt_water", Quantity: 25, Unit: "percent_of_net"}}
 	}
-	k.due(1, 1, care.Due, salt)
-	k.due(2, 2, care.Due, salt)
+	addDue(&k, 1, 1, care.Due, salt)
+	addDue(&k, 2, 2, care.Due, salt)
 	r, _ := k.decide()
 	// 50 litres and a tenth are 3 containers, 2 trips of 60 m and a floor: 2 × (1.5
 	// + 1.5) minutes, beside 5 of setup and 20 of work. Where the water is mixed
@@ -257,8 +257,8 @@ func TestSettle(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			k := dayOf()
-			k.site(1)
-			k.due(1, 1, care.Due)
+			addSite(&k, 1)
+			addDue(&k, 1, 1, care.Due)
 			r, _ := k.decide()
 			v := k.keep(r).stored.Visits[0]
 			v.Items[0].Closed = c.closed
@@ -320,8 +320,8 @@ func TestShift(t *testing.T) {
 func TestPlainDays(t *testing.T) {
 	t.Parallel()
 	k := dayOf()
-	k.site(1)
-	k.site(2, func(f *fleet.SiteFields) { f.TimeZone = "Atlantic/Azores" }) // one hour behind
+	addSite(&k, 1)
+	addSite(&k, 2, func(f *fleet.SiteFields) { f.TimeZone = "Atlantic/Azores" }) // one hour behind
 	for clock, want := range map[string]bool{"07:00": true, "00:30": false} {
 		if k.now = at(clock); k.plain() != want {
 			t.Errorf("at %s all days are one: %v", clock, !want)
@@ -354,23 +354,23 @@ func TestLaterWork(t *testing.T) {
 		want  string
 	}{
 		"nothing":                  {func(*known) {}, "Site 1: 1 due | Site 2: 2 due"},
-		"at a planned visit":       {func(k *known) { k.due(3, 2, care.Due) }, "Site 1: 1 due | Site 2: 2 due 3 due+"},
-		"early at a planned visit": {func(k *known) { k.due(3, 2, care.Early) }, "Site 1: 1 due | Site 2: 2 due"},
+		"at a planned visit":       {func(k *known) { addDue(k, 3, 2, care.Due) }, "Site 1: 1 due | Site 2: 2 due 3 due+"},
+		"early at a planned visit": {func(k *known) { addDue(k, 3, 2, care.Early) }, "Site 1: 1 due | Site 2: 2 due"},
 		"at a visit under way": {func(k *known) {
 			started(&k.stored.Visits[0], "08:10", "")
-			k.due(3, 1, care.Overdue)
+			addDue(k, 3, 1, care.Overdue)
 		}, "Site 1: 1 due 3 overdue+ | Site 2: 2 due"},
 		"at a finished visit": {func(k *known) {
 			started(&k.stored.Visits[0], "08:10", "08:40")
-			k.due(3, 1, care.Due)
+			addDue(k, 3, 1, care.Due)
 		}, "Site 1: 1 due | Site 2: 2 due | not Site 1 visit_finished"},
-		"at a new site":    {func(k *known) { k.due(3, 3, care.Due); k.due(4, 3, care.Early) }, "Site 1: 1 due | Site 2: 2 due | Site 3: 3 due+ 4 early+"},
-		"early, new site":  {func(k *known) { k.due(3, 3, care.Early) }, "Site 1: 1 due | Site 2: 2 due"},
-		"at a closed site": {func(k *known) { k.due(3, 4, care.Due) }, "Site 1: 1 due | Site 2: 2 due | not Site 4 no_access"},
+		"at a new site":    {func(k *known) { addDue(k, 3, 3, care.Due); addDue(k, 4, 3, care.Early) }, "Site 1: 1 due | Site 2: 2 due | Site 3: 3 due+ 4 early+"},
+		"early, new site":  {func(k *known) { addDue(k, 3, 3, care.Early) }, "Site 1: 1 due | Site 2: 2 due"},
+		"at a closed site": {func(k *known) { addDue(k, 3, 4, care.Due) }, "Site 1: 1 due | Site 2: 2 due | not Site 4 no_access"},
 		"after the shift": {func(k *known) {
 			started(&k.stored.Visits[0], "16:00", "")
 			k.now = at("16:30")
-			k.due(3, 3, care.Due, func(d *work.DueItem) { d.Routine.Fields.ActiveMinutes = 120 })
+			addDue(k, 3, 3, care.Due, func(d *work.DueItem) { d.Routine.Fields.ActiveMinutes = 120 })
 		}, "Site 1: 1 due | Site 2: 2 due | not Site 3 no_room"},
 		"given to another member": {func(k *known) {
 			site := k.Sites[numbered(2, 2)]
@@ -382,11 +382,11 @@ func TestLaterWork(t *testing.T) {
 			t.Parallel()
 			k := dayOf()
 			for n := range 4 {
-				k.site(n + 1)
+				addSite(&k, n + 1)
 			}
 			k.Closures = []fleet.ClosureFields{{SiteID: numbered(2, 4), From: monday, To: monday}}
-			k.due(1, 1, care.Due)
-			k.due(2, 2, care.Due)
+			addDue(&k, 1, 1, care.Due)
+			addDue(&k, 2, 2, care.Due)
 			first, _ := k.decide()
 			next := k.keep(first)
 			c.later(&next)
@@ -411,8 +411,8 @@ func TestTimesAfterLaterWork(t *testing.T) {
 	t.Parallel()
 	k := dayOf()
 	for n := range 3 {
-		k.site(n + 1)
-		k.due(n+1, n+1, care.Due)
+		addSite(&k, n + 1)
+		addDue(&k, n+1, n+1, care.Due)
 	}
 	first, _ := k.decide()
 	next := k.keep(first)
@@ -420,7 +420,7 @@ func TestTimesAfterLaterWork(t *testing.T) {
 	started(&next.stored.Visits[1], "09:20", "")
 	next.now = at("09:30")
 	last := first.Visits[2].Site.ID
-	next.due(9, int(last[15]), care.Due)
+	addDue(&next, 9, int(last[15]), care.Due)
 	r, add := next.decide()
 	if len(add.changed) != 2 || len(add.items) != 1 || len(add.visits) != 0 {
 		t.Fatalf("additions %+v", add)
@@ -447,7 +447,7 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 		r := rand.New(rand.NewPCG(seed, uint64(i)))
 		k := dayOf()
 		for n := range 1 + r.IntN(9) {
-			k.site(n, func(f *fleet.SiteFields) {
+			addSite(&k, n, func(f *fleet.SiteFields) {
 				if r.IntN(3) == 0 {
 					from := 6*60 + r.IntN(600)
 					f.AccessWindows = []fleet.Window{{Weekday: 1 + r.IntN(2), From: from, To: from + 20 + r.IntN(200)}}
@@ -460,7 +460,7 @@ func TestNothingIsLostOrDoubled(t *testing.T) {
 		states := []care.State{care.Early, care.Due, care.Overdue, care.Waiting, care.Blocked}
 		pile := func(from, count int) {
 			for n := range count {
-				k.due(from+n, r.IntN(len(k.Sites)), states[r.IntN(len(states))], func(d *work.DueItem) {
+				addDue(&k, from+n, r.IntN(len(k.Sites)), states[r.IntN(len(states))], func(d *work.DueItem) {
 					d.Routine.Fields.ActiveMinutes, d.Routine.Fields.Class = r.IntN(90), care.Class(1+r.IntN(4))
 				})
 			}
