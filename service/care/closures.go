@@ -25,7 +25,7 @@ func (m *mover) closed(d, known Day) (bool, Day) {
 			shut, entered = true, max(entered, c.Entered)
 		}
 	}
-	if m.access.NoAccess != 0 && m.access.NoAccessEntered <= known && m.access.NoAccess>>(d.Weekday()-1)&1 == 1 {
+	if m.access.NoAccess != 0 && m.access.NoAccessEntered <= known && m.access.NoAccess>>d.Weekday()&1 == 1 {
 		shut, entered = true, max(entered, m.access.NoAccessEntered)
 	}
 	return shut, entered

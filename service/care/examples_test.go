@@ -180,7 +180,7 @@ func ownCadences() []example {
 func closuresAndJoined() []example {
 	last := did("03-02", Done)
 	weekend := history("03-02", every(13, Days), 2, 3, last)
-	weekend.Access = Access{NoAccess: 1<<5 | 1<<6, NoAccessEntered: d("03-01")}
+	weekend.Access = Access{NoAccess: 1<<6 | 1<<7, NoAccessEntered: d("03-01")}
 	return []example{
 		{"8 closure inside the window", closedOn(week23(last), "03-09", "03-09", "03-03"), map[string]string{
 			"03-07": "03-09: 03-07 to 03-12, due 03-08, early",

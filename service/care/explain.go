@@ -64,21 +64,12 @@ func (e *explainer) facts() {
 			e.resumed = f
 		}
 	}
-	if e.anchor.Kind == FactFirstDay && !e.has(FactStep) {
+	if e.anchor.Kind == FactFirstDay && !e.item.has(FactStep) {
 		e.say("The first %s is due on %s, when this routine begins.", e.work, e.day(e.anchor.Day))
 	}
 	for _, f := range e.item.Facts {
 		e.origin(f)
 	}
-}
-
-func (e *explainer) has(kind FactKind) bool {
-	for _, f := range e.item.Facts {
-		if f.Kind == kind {
-			return true
-		}
-	}
-	return false
 }
 
 // origin says one fact that the nominal due comes from.
@@ -118,6 +109,8 @@ func (e *explainer) step(f Fact) {
 		e.say("Set the light to %s, %s after the ramp went on, on %s; it stands at %s.", percent(f.Percent), count(f.Every, "day"), e.day(e.resumed.Day), percent(e.anchor.Percent))
 	case e.anchor.Kind == FactLevelSet:
 		e.say("Set the light to %s, %s after the last step, on %s; it stands at %s.", percent(f.Percent), count(f.Every, "day"), e.day(e.anchor.Day), percent(e.anchor.Percent))
+	case e.item.has(FactNewDue):
+		e.say("Set the light to %s.", percent(f.Percent))
 	default:
 		e.say("Set the light to %s: the ramp begins here.", percent(f.Percent))
 	}

@@ -34,6 +34,7 @@ type fold struct {
 	cur, next slot
 	dropped   bool // an item came and went without a record since the last closing
 	late      older
+	last      older // the item that was current before
 	lost      []Fact
 	oldest    slot // the oldest unclosed item, once a newer one took its place
 	takenOver Day
@@ -200,6 +201,8 @@ func (f *fold) pause(p Span) {
 		f.dropCurrent()
 		f.plan()
 	case f.cur.ok && p.To < MaxDay:
+		f.forgetBefore(p.From)
+		f.cur.kept = f.cur.kept || f.cur.earliest < p.From
 		f.cur.notBefore(p.To, FactNotBeforeResume)
 		f.cur.keepTogether()
 		f.lookAhead()
@@ -207,9 +210,21 @@ func (f *fold) pause(p Span) {
 	}
 }
 
+// forgetBefore lets older work that was due before a pause go: it closes as
+// paused, and what took its place is no longer late.
+func (f *fold) forgetBefore(from Day) {
+	if f.late.ok && f.late.nominal < from {
+		f.late, f.dropped = older{}, true
+	}
+	if f.oldest.ok && f.oldest.id.NominalDue < from {
+		f.oldest = slot{}
+	}
+}
+
 // dropCurrent lets the current item go without a record.
 func (f *fold) dropCurrent() {
 	f.leave(&f.cur)
+	f.past(&f.cur)
 	f.dropped = true
 	f.late, f.oldest = older{}, slot{}
 	f.loseShare(f.cur)
@@ -235,17 +250,25 @@ func (f *fold) takeOver() {
 // replaceCurrent puts a newer item in the place of the current one, which
 // stays unfinished; the newer carries its lateness.
 func (f *fold) replaceCurrent(by slot) {
-	if f.cur.ok {
-		if !f.oldest.ok {
+	if c := &f.cur; c.ok {
+		merged := c.due > c.cutLatest && c.due >= by.earliest // by a closure
+		if !f.oldest.ok && !merged {
 			f.oldest, f.takenOver = f.cur, f.day
 		}
-		if !f.late.ok && !f.cur.blocked {
-			f.late = older{ok: true, nominal: f.cur.id.NominalDue, latest: f.cur.latest}
+		if !f.late.ok && !c.blocked && !merged {
+			f.late = older{ok: true, nominal: c.id.NominalDue, latest: c.latest}
 		}
+		f.past(c)
 		f.loseShare(f.cur)
 	}
 	by.mute = false
 	f.cur = by
+}
+
+// past remembers an item that is no longer current: the next window begins
+// after its own.
+func (f *fold) past(s *slot) {
+	f.last = older{ok: true, nominal: s.id.NominalDue, latest: s.cutLatest}
 }
 
 // plan works out the routine's next item, and the one after it where that is

@@ -100,10 +100,10 @@ func randomAccess(roll dice) Access {
 		a.Closures = append(a.Closures, c)
 	}
 	if roll.chance(25) {
-		a.NoAccess, a.NoAccessEntered = uint8(roll(127)), roll.day(playFrom-10, playFrom+90)
+		a.NoAccess, a.NoAccessEntered = uint8(2*roll(127)), roll.day(playFrom-10, playFrom+90)
 	}
 	if roll.chance(3) {
-		a.NoAccess = 127
+		a.NoAccess = 0xfe
 	}
 	return a
 }

@@ -138,12 +138,11 @@ func (f *fold) place(s *slot) {
 	m.move(s)
 }
 
-// mayMove says whether the work can wait for an open day: what keeps animals
-// alive and is due every day cannot.
+// mayMove says whether the work can wait for an open day: life support cannot,
+// nor can daily feeding.
 func (f *fold) mayMove() bool {
 	r := &f.h.Routine
-	vital := r.Class == LifeSupport || r.Kind == Feeding
-	return !vital || !f.rev.Cadence.everyDay()
+	return r.Class != LifeSupport && (r.Kind != Feeding || !f.rev.Cadence.everyDay())
 }
 
 // nextNominal gives the first occurrence after a day: the revision in force
@@ -222,16 +221,25 @@ func (f *fold) cutOccurrence(nominal Day) slot {
 }
 
 // previousLatest gives the end of the window before, cut to the day before the
-// nominal day. Before the first occurrence of a changed rule it is that of the
-// item that was open when the rule was changed.
+// nominal day. An item that is newer than the occurrence before, because the
+// rule has changed or a person named its day, counts in its place.
 func (f *fold) previousLatest(nominal Day) (Day, bool) {
-	if prev, ok := f.prevNominal(nominal); ok {
-		return min(prev+Day(f.rev.DaysLate), nominal-1), true
+	latest, prev, ok := MinDay, MinDay, false
+	if prev, ok = f.prevNominal(nominal); ok {
+		latest = prev + Day(f.rev.DaysLate)
 	}
-	if f.cur.ok && f.cur.id.NominalDue < nominal {
-		return min(f.cur.cutLatest, nominal-1), true
+	last := f.last
+	if f.cur.ok {
+		last = older{ok: true, nominal: f.cur.id.NominalDue, latest: f.cur.cutLatest}
 	}
-	return 0, false
+	switch {
+	case !last.ok || last.nominal >= nominal:
+	case last.nominal >= prev:
+		latest, ok = last.latest, true
+	default:
+		latest = max(latest, last.latest)
+	}
+	return min(latest, nominal-1), ok
 }
 
 // mergedByClosure says that a closure moved the occurrence to or past the next
@@ -264,10 +272,14 @@ func (f *fold) namedItem(day Day) slot {
 	s.noteOrdinal()
 	s.window(0, f.rev.DaysLate)
 	if f.rev.Cadence.Kind == Calendar {
-		if next, ok := f.nextNominal(nominal); ok && s.latest >= next {
+		if next, ok := f.nextNominal(max(nominal, f.after)); ok && s.latest >= next {
 			s.latest = next - 1
 			s.note(Fact{Kind: FactCutByNext, Day: next})
 		}
+	}
+	if f.rev.Cadence.Kind == OnRamp {
+		s.level = f.rampLevel()
+		s.note(Fact{Kind: FactStep, Percent: s.level})
 	}
 	s.cutLatest = s.latest
 	f.place(&s)

@@ -1,7 +1,5 @@
 package care
 
-import "github.com/google/uuid"
-
 // step is one change in the course of a routine that joined work follows:
 // either what is current and next from then on, or that an item was closed.
 type step struct {
@@ -12,9 +10,8 @@ type step struct {
 
 // parentClose is what joined work needs to know of a closed item.
 type parentClose struct {
+	closer
 	item         slot
-	record       uuid.UUID
-	withJoined   bool
 	nextEarliest Day // MaxDay when it is not known
 }
 
@@ -47,13 +44,27 @@ func (f *fold) follow(st step) {
 	f.seen = st
 	switch {
 	case !f.inSameVisit():
-	case f.cur.openOn(f.day) || f.cur.fixed:
+	case f.cur.openOn(f.day) || f.cur.fixed || f.cur.kept:
+		f.refresh(&st.cur)
 		f.lookAhead()
 		f.snapshot()
 	default:
 		was := f.cur
 		f.plan()
 		f.cur.keepProgress(&was)
+	}
+}
+
+// refresh lets the open item follow its parent's, when that has changed its
+// dates and is still open.
+func (f *fold) refresh(p *slot) {
+	if !p.openOn(f.day) || p.id != f.cur.id || f.cur.fixed || f.cur.kept {
+		return
+	}
+	if s := f.childOf(p); s.ok {
+		s.keepProgress(&f.cur)
+		s.late = f.cur.late
+		f.cur = s
 	}
 }
 
@@ -96,7 +107,7 @@ func (f *fold) childOf(p *slot) slot {
 	if !p.ok || f.isGone && f.gone == p.id || p.id.NominalDue < r.FirstDay || p.id.NominalDue > r.LastDay || !f.activity.active(p.id.NominalDue) {
 		return slot{}
 	}
-	s := slot{ok: true, id: p.id, earliest: p.earliest, due: p.due, latest: p.latest, blocked: p.blocked}
+	s := slot{ok: true, id: p.id, earliest: p.earliest, due: p.due, latest: p.latest, blocked: p.blocked, late: f.rev.DaysLate}
 	s.note(Fact{Kind: FactParentItem, Routine: f.rev.Cadence.Parent, Day: p.id.NominalDue})
 	s.noteOrdinal()
 	s.note(Fact{Kind: FactParentWindow, Day: p.earliest, To: p.latest})
@@ -111,6 +122,9 @@ func (f *fold) childOf(p *slot) slot {
 // parentClosed lets the parent close an item: joined work that is not done yet
 // is due that day, or skipped with it.
 func (f *fold) parentClosed(c *parentClose) {
+	if f.day < f.h.Routine.FirstDay {
+		return
+	}
 	if f.cur.id != c.item.id || !f.cur.ok {
 		s := f.childOf(&c.item)
 		if !s.ok {
@@ -121,11 +135,11 @@ func (f *fold) parentClosed(c *parentClose) {
 	if f.skipWith(c) {
 		return
 	}
-	s, late := &f.cur, f.rev.DaysLate
+	s := &f.cur
 	s.blocked = false
 	s.due = max(f.day, s.earliest)
-	s.latest = s.due + Day(late)
-	s.note(Fact{Kind: FactParentClosed, Routine: f.rev.Cadence.Parent, Day: f.day, Late: late})
+	s.latest = s.due + Day(s.late)
+	s.note(Fact{Kind: FactParentClosed, Routine: f.rev.Cadence.Parent, Day: f.day, Late: s.late})
 	if c.nextEarliest <= s.latest {
 		s.latest = max(s.due, c.nextEarliest-1)
 		s.note(Fact{Kind: FactCutByParent, Routine: f.rev.Cadence.Parent, Day: c.nextEarliest})
@@ -140,11 +154,12 @@ func (f *fold) gapOpens(c *parentClose) {
 	gap := f.rev.Cadence.Gap
 	s := slot{waiting: true}
 	s.note(Fact{Kind: FactGap, Routine: f.rev.Cadence.Parent, Day: f.day, Early: gap.Least, Late: gap.Greatest})
-	if f.day+Day(gap.Least) < f.h.Routine.FirstDay {
+	if f.day < f.h.Routine.FirstDay {
 		return
 	}
-	nominal, ok := f.onActive(&s, f.day+Day(gap.Least))
-	if !ok {
+	nominal := f.day + Day(gap.Least)
+	active, ok := f.activity.from(nominal)
+	if !ok || nominal > f.h.Routine.LastDay {
 		return
 	}
 	if f.cur.ok && f.cur.id.NominalDue == nominal {
@@ -156,8 +171,9 @@ func (f *fold) gapOpens(c *parentClose) {
 	s.earliest, s.due = nominal, nominal
 	s.latest = max(nominal, f.day+Day(gap.Greatest))
 	s.note(Fact{Kind: FactGapWindow, Day: s.latest})
-	s.cutLatest = s.latest
-	if nominal != f.day {
+	s.notBefore(active, FactNotBeforeActive)
+	s.keepTogether()
+	if nominal != f.day || c.skipped {
 		f.place(&s)
 	}
 	f.replaceCurrent(s)
@@ -169,7 +185,7 @@ func (f *fold) gapOpens(c *parentClose) {
 // work; it says whether it did.
 func (f *fold) skipWith(c *parentClose) bool {
 	if c.withJoined {
-		f.closeCurrent(closer{id: c.record, day: f.day, skipped: true, withJoined: true})
+		f.closeCurrent(closer{id: c.id, day: f.day, skipped: true, withJoined: true})
 	}
 	return c.withJoined
 }

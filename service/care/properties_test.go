@@ -124,7 +124,7 @@ func TestStoredAgreesWithTheFold(t *testing.T) {
 func seeded(before, h History, day Day) History {
 	rev := h.Revisions[len(h.Revisions)-1]
 	if Seedable(h.Routine, rev.Cadence) {
-		h.Seed = SeedBefore(day, Settle(before).Closes, before.Records)
+		h.Seed = SeedBefore(day, Settle(before).Closes, before)
 	}
 	if h.Seed != nil {
 		h = withRecords(h, func(rs []Record) []Record {

@@ -162,6 +162,15 @@ func (f *fold) rampItem() slot {
 	return f.stepItem(s, nominal, base, f.rev.Cadence.Ramp.StepDays)
 }
 
+// rampLevel gives the level of the next step.
+func (f *fold) rampLevel() float64 {
+	if !f.ramp.started {
+		return f.rev.Cadence.Ramp.From
+	}
+	level, _ := f.rev.Cadence.Ramp.above(f.ramp.standing)
+	return level
+}
+
 // firstStep gives step 0: due on the first day, on resume, or a step length
 // after it was skipped.
 func (f *fold) firstStep() slot {
@@ -257,7 +266,9 @@ func (f *fold) rampRecord(r Record) bool {
 		c.standing = level
 		f.lastDone = max(f.lastDone, r.DoneOn)
 		if c.back.asked == f.day {
+			was := f.cur
 			f.plan()
+			f.cur.keepProgress(&was)
 		}
 	default:
 		if sets {

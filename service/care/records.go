@@ -84,12 +84,13 @@ func (f *fold) closeCurrent(c closer) {
 	f.closes = append(f.closes, closing{Close: Close{Identity: closed.id, RecordID: c.id, DoneOn: c.day, State: state}, changed: true})
 	f.used[closed.id.NominalDue] = closed.id.Ordinal + 1
 	f.leave(&closed)
+	f.past(&closed)
 	f.after = max(f.after, closed.id.NominalDue)
 	f.lastDone = max(f.lastDone, c.day)
 	f.late, f.lost, f.oldest, f.dropped = older{}, nil, slot{}, false
 	place := len(f.steps)
 	if f.traced {
-		f.steps = append(f.steps, step{day: f.day, closed: &parentClose{item: closed, record: c.id, withJoined: c.withJoined, nextEarliest: MaxDay}})
+		f.steps = append(f.steps, step{day: f.day, closed: &parentClose{item: closed, closer: c, nextEarliest: MaxDay}})
 	}
 	f.planAfter(c)
 	if f.traced && f.cur.ok {

@@ -23,14 +23,16 @@ func Seedable(r Routine, c Cadence) bool {
 //
 // The same rows by a query: of the routine's closed items joined with their
 // records, the one with the greatest (done on, record id) among those done
-// before the day; then, as Used, the closed items whose record is not later than
+// before the day, without the items that were open when the routine was changed:
+// those for which a revision other than the first begins on a day from the
+// nominal due less the greatest days early to the day it was done; then, as Used, the closed items whose record is not later than
 // that one and whose nominal due is on or after the lesser of its day and its
 // nominal due. The history then needs the routine's records after (done on,
 // record id) of the seed.
-func SeedBefore(day Day, closes []Close, records []Record) *Seed {
+func SeedBefore(day Day, closes []Close, h History) *Seed {
 	var last *Close
 	for i := range closes {
-		if c := &closes[i]; c.DoneOn < day && (last == nil || c.after(last)) {
+		if c := &closes[i]; c.DoneOn < day && !c.keptOver(h.Revisions) && (last == nil || c.after(last)) {
 			last = c
 		}
 	}
@@ -41,7 +43,7 @@ func SeedBefore(day Day, closes []Close, records []Record) *Seed {
 	if last.State == SkippedState {
 		seed.Result = Skipped
 	}
-	for _, r := range records {
+	for _, r := range h.Records {
 		if r.ID == last.RecordID && r.Result == Skipped {
 			seed.NewDueOn = r.NewDueOn
 		}
@@ -53,6 +55,21 @@ func SeedBefore(day Day, closes []Close, records []Record) *Seed {
 		}
 	}
 	return seed
+}
+
+// keptOver says that the item may have been open when the routine was changed:
+// its dates come from an older revision than what follows it.
+func (c *Close) keptOver(revisions []Revision) bool {
+	early := 0
+	for _, r := range revisions {
+		early = max(early, r.DaysEarly)
+	}
+	for _, r := range revisions[1:] {
+		if r.From >= c.NominalDue-Day(early) && r.From <= c.DoneOn {
+			return true
+		}
+	}
+	return false
 }
 
 // after says whether a closing counts after another.
@@ -118,7 +135,19 @@ func (f *fold) sow(seed *Seed) {
 			}
 		}
 	}
+	f.last = older{ok: true, nominal: seed.Closed.NominalDue, latest: f.latestOf(seed.Closed.NominalDue)}
 	f.planAfter(closer{id: seed.RecordID, day: seed.DoneOn, newDue: seed.NewDueOn})
+}
+
+// latestOf gives the end of the window of a closed item.
+func (f *fold) latestOf(nominal Day) Day {
+	latest := nominal + Day(f.rev.DaysLate)
+	if f.rev.Cadence.Kind == Calendar {
+		if next, ok := f.nextNominal(max(nominal, f.after)); ok {
+			latest = min(latest, next-1)
+		}
+	}
+	return latest
 }
 
 // before says whether a record comes after the seed's in the order in which

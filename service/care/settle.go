@@ -1,5 +1,7 @@
 package care
 
+import "slices"
+
 // OpenOn gives what is open at the end of a day, as known now.
 func OpenOn(h History, day Day) []Item {
 	f := newFold(&h, false)
@@ -9,7 +11,7 @@ func OpenOn(h History, day Day) []Item {
 
 // open gives what is open at the end of a day that the fold has reached.
 func (f *fold) open(day Day) []Item {
-	if _, paused := spanAt(f.activity.pauses, day); paused && !f.cur.stepBack && !f.cur.waiting {
+	if _, paused := spanAt(f.activity.pauses, day); paused && !f.cur.stepBack {
 		return nil
 	}
 	it, ok := f.cur.item(day, f.late, f.lost)
@@ -23,11 +25,20 @@ func (f *fold) open(day Day) []Item {
 // closes which item, and what each record counts for.
 func Settle(h History) Settled {
 	f := newFold(&h, false)
-	f.run(f.lastEvent())
+	last := f.lastEvent()
+	f.run(last)
 	settled := Settled{Closes: f.changedCloses(), Counted: f.tell()}
 	f.awaitItem()
 	settled.Stored = f.stored()
+	if pause, paused := spanAt(f.activity.pauses, last); paused && f.cur.waiting {
+		settled.Stored.NextEarliest = pause.From // not shown until it ends
+	}
 	return settled
+}
+
+// has says whether a fact is among those of the item.
+func (it *Item) has(kind FactKind) bool {
+	return slices.ContainsFunc(it.Facts, func(f Fact) bool { return f.Kind == kind })
 }
 
 // awaitDays is how far ahead an item is looked for that comes by itself: longer
@@ -150,11 +161,11 @@ func (s Stored) On(day Day) ([]Item, bool) {
 		return nil, false
 	}
 	it := s.Item
-	if s.None || day < it.Earliest && it.State != Waiting {
+	if s.None || day < it.Earliest && it.State != Waiting && !it.has(FactGap) {
 		return nil, true
 	}
 	switch {
-	case it.State == Blocked:
+	case it.State == Blocked && day >= it.Earliest:
 	case day >= s.LateFrom:
 		it.State, it.LateSince = Overdue, s.LateFrom
 	case day < it.Earliest:

@@ -12,6 +12,8 @@ type slot struct {
 	waiting               bool // joined by days: shown before it may be done
 	fixed                 bool // its day was named by a person: no revision moves it
 	stepBack              bool
+	kept                  bool // was open when a pause began, and waits
+	late                  int  // joined: the days late it has once its parent closes
 	level                 float64
 	percent, noAccess     int
 	lastShare, lastNo     Day
@@ -60,13 +62,13 @@ type older struct {
 
 // item gives the slot as an item on a day; false when it is not to be shown.
 func (s *slot) item(day Day, late older, lost []Fact) (Item, bool) {
-	if !s.openOn(day) && !(s.ok && s.waiting && !s.blocked) {
+	if !s.openOn(day) && !(s.ok && s.waiting) {
 		return Item{}, false
 	}
 	it := s.bare(late, lost)
 	from := s.lateFrom(late)
 	switch {
-	case s.blocked:
+	case s.blocked && day >= s.earliest:
 		it.State = Blocked
 	case day >= from:
 		it.State, it.LateSince = Overdue, from

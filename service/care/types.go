@@ -165,7 +165,7 @@ type Closure struct {
 // Access holds all that can move a routine's work to another day.
 type Access struct {
 	Closures []Closure
-	// NoAccess holds weekdays without access as bits 1 (Monday) to 7;
+	// NoAccess holds weekdays without access as bits 1 (Monday) to 7 (Sunday);
 	// it was entered on NoAccessEntered.
 	NoAccess        uint8
 	NoAccessEntered Day
