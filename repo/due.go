@@ -82,6 +82,13 @@ func (c *dueColumns) add(p work.Plan, s care.Stored) error {
 	return nil
 }
 
+func (c *dueColumns) args(org uuid.UUID) []any {
+	return []any{
+		org, c.routines, c.sites, c.tanks, c.kinds, c.performers, c.classes, c.nominal, c.ordinals, c.earliest,
+		c.due, c.latest, c.lateFrom, c.nextEarliest, c.states, c.percents, c.noAccess, c.levels, c.facts,
+	}
+}
+
 const upsertDue = `
 	INSERT INTO due_item (
 		org_id,
@@ -189,18 +196,16 @@ func (t *Tx) WriteDue(ctx context.Context, all []work.Settlement) error {
 		b.Queue(`DELETE FROM due_item WHERE org_id = $1 AND routine_id = ANY ($2::uuid[])`, t.org, ended)
 	}
 	if len(c.routines) > 0 {
-		b.Queue(upsertDue, t.org, c.routines, c.sites, c.tanks, c.kinds, c.performers, c.classes, c.nominal, c.ordinals, c.earliest,
-			c.due, c.latest, c.lateFrom, c.nextEarliest, c.states, c.percents, c.noAccess, c.levels, c.facts)
+		b.Queue(upsertDue, c.args(t.org)...)
 	}
 	return translate("write due work", t.tx.SendBatch(ctx, b).Close())
 }
 
 func queueCloses(b *pgx.Batch, org uuid.UUID, all []work.Settlement) {
-	var ids, closed, records []uuid.UUID
+	var ids []uuid.UUID
 	var seedOn []*time.Time
 	var seedID []*uuid.UUID
-	var nominal []time.Time
-	var ordinals []int32
+	var c closeColumns
 	for _, s := range all {
 		ids = append(ids, s.Plan.Routine.ID)
 		var on *time.Time
@@ -210,15 +215,30 @@ func queueCloses(b *pgx.Batch, org uuid.UUID, all []work.Settlement) {
 			on, id = &day, &record
 		}
 		seedOn, seedID = append(seedOn, on), append(seedID, id)
-		for _, c := range s.Settled.Closes {
-			closed, records = append(closed, s.Plan.Routine.ID), append(records, c.RecordID)
-			nominal, ordinals = append(nominal, dayToSQL(c.NominalDue)), append(ordinals, int32(c.Ordinal)) //nolint:gosec // small
-		}
+		c.add(s)
 	}
 	b.Queue(deleteCloses, org, ids, seedOn, seedID)
-	if len(closed) > 0 {
-		b.Queue(insertCloses, org, closed, nominal, ordinals, records)
+	if len(c.routines) > 0 {
+		b.Queue(insertCloses, c.args(org)...)
 	}
+}
+
+// closeColumns are the arrays that insertCloses takes, one entry a closed item.
+type closeColumns struct {
+	routines, records []uuid.UUID
+	nominal           []time.Time
+	ordinals          []int32
+}
+
+func (c *closeColumns) add(s work.Settlement) {
+	for _, closed := range s.Settled.Closes {
+		c.routines, c.records = append(c.routines, s.Plan.Routine.ID), append(c.records, closed.RecordID)
+		c.nominal, c.ordinals = append(c.nominal, dayToSQL(closed.NominalDue)), append(c.ordinals, int32(closed.Ordinal)) //nolint:gosec // small
+	}
+}
+
+func (c *closeColumns) args(org uuid.UUID) []any {
+	return []any{org, c.routines, c.nominal, c.ordinals, c.records}
 }
 
 // DropDue implements work.Tx.
@@ -302,7 +322,7 @@ const selectDue = `
 	JOIN routine r ON r.org_id = d.org_id AND r.id = d.routine_id` + newestRevision + `
 	JOIN site s ON s.org_id = d.org_id AND s.id = d.site_id
 	WHERE d.org_id = $1
-		AND d.earliest <= $2
+		AND (d.earliest <= $2 OR d.state = 'waiting')
 		AND ($3::smallint IS NULL OR (d.consequence_class, d.latest, d.tank_id, d.work_kind, d.routine_id, d.nominal_due, d.ordinal)
 			> ($3, $4::date, $5::uuid, $6::text, $7::uuid, $8::date, $9::integer))
 		AND ($10::uuid IS NULL OR d.site_id = $10)

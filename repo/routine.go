@@ -394,9 +394,12 @@ func (s routineStore) Save(ctx context.Context, r work.Routine) error {
 }
 
 func (s routineStore) saveRevision(ctx context.Context, r work.Routine) error {
-	args := append([]any{s.t.org, r.ID, r.Fields.TankID, s.t.actor}, routineFields(r.Fields)[fixedFields:]...)
-	_, err := s.t.tx.Exec(ctx, writeRevision, args...)
+	_, err := s.t.tx.Exec(ctx, writeRevision, revisionArgs(s.t, r)...)
 	return translate("save revision", err)
+}
+
+func revisionArgs(t *Tx, r work.Routine) []any {
+	return append([]any{t.org, r.ID, r.Fields.TankID, t.actor}, routineFields(r.Fields)[fixedFields:]...)
 }
 
 // Routine gives one routine.

@@ -62,12 +62,15 @@ type store[F, R any] struct {
 
 // Insert implements resource.Store.
 func (s store[F, R]) Insert(ctx context.Context, r resource.Row[F], hash [32]byte) (bool, error) {
-	args := append([]any{s.t.org, r.ID, r.Version, r.CreatedAt, r.UpdatedAt, hash[:]}, s.fields(r.Fields)...)
-	tag, err := s.t.tx.Exec(ctx, s.sql.insert, args...)
+	tag, err := s.t.tx.Exec(ctx, s.sql.insert, s.insertArgs(r, hash)...)
 	if err != nil {
 		return false, translate("insert "+s.sql.resource, err)
 	}
 	return tag.RowsAffected() == 1, nil
+}
+
+func (s store[F, R]) insertArgs(r resource.Row[F], hash [32]byte) []any {
+	return append([]any{s.t.org, r.ID, r.Version, r.CreatedAt, r.UpdatedAt, hash[:]}, s.fields(r.Fields)...)
 }
 
 // CreateHash implements resource.Store.
