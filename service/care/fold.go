@@ -25,6 +25,7 @@ type fold struct {
 	lower Day   // the first nominal day the revision may give
 
 	lastDone Day // MinDay: never
+	closedTo Day // the greatest nominal day of a closed item; MinDay: none
 	after    Day // a calendar's next occurrence lies after it
 	resumed  Span
 	gone     Identity // joined: the parent's item that is behind it
@@ -65,7 +66,7 @@ type counted struct {
 // newFold prepares a fold; traced says that joined work follows it.
 func newFold(h *History, traced bool) *fold {
 	f := &fold{
-		h: h, traced: traced, day: MinDay, lastDone: MinDay, after: MinDay, used: map[Day]int{},
+		h: h, traced: traced, day: MinDay, lastDone: MinDay, closedTo: MinDay, after: MinDay, used: map[Day]int{},
 		activity: activity{pauses: mergeSpans(h.Pauses)},
 		records:  sortRecords(h.Records),
 	}

@@ -39,19 +39,11 @@ func (f *fold) intervalItem() slot {
 func (f *fold) onceItem() slot {
 	s := slot{}
 	on := f.rev.Cadence.On
-	if on <= f.closedUpTo() {
+	if on <= f.closedTo {
 		return s
 	}
 	s.note(Fact{Kind: FactOnce, Day: on})
 	return f.single(s, on)
-}
-
-// closedUpTo gives the nominal day of the item closed last.
-func (f *fold) closedUpTo() Day {
-	if len(f.closes) == 0 {
-		return MinDay
-	}
-	return f.closes[len(f.closes)-1].NominalDue
 }
 
 func (f *fold) firstDay(s *slot) Day {

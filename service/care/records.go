@@ -85,7 +85,8 @@ func (f *fold) closeCurrent(c closer) {
 	f.used[closed.id.NominalDue] = closed.id.Ordinal + 1
 	f.leave(&closed)
 	f.past(&closed)
-	f.after = max(f.after, closed.id.NominalDue)
+	f.closedTo = max(f.closedTo, closed.id.NominalDue)
+	f.after = max(f.after, f.closedTo)
 	f.lastDone = max(f.lastDone, c.day)
 	f.late, f.lost, f.oldest, f.dropped = older{}, nil, slot{}, false
 	place := len(f.steps)

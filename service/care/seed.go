@@ -112,11 +112,12 @@ func (f *fold) sow(seed *Seed) {
 		state = SkippedState
 	}
 	f.closes = []closing{{Close: Close{Identity: seed.Closed, RecordID: seed.RecordID, DoneOn: seed.DoneOn, State: state}}}
-	f.gone, f.isGone, f.after = seed.Closed, true, seed.Closed.NominalDue
+	f.gone, f.isGone = seed.Closed, true
 	for _, id := range append([]Identity{seed.Closed}, seed.Used...) {
 		f.used[id.NominalDue] = max(f.used[id.NominalDue], id.Ordinal+1)
-		f.after = max(f.after, id.NominalDue)
+		f.closedTo = max(f.closedTo, id.NominalDue)
 	}
+	f.after = f.closedTo
 	for f.nextRecord < len(f.records) && !seed.before(f.records[f.nextRecord]) {
 		f.nextRecord++
 	}

@@ -11,7 +11,7 @@ func OpenOn(h History, day Day) []Item {
 
 // open gives what is open at the end of a day that the fold has reached.
 func (f *fold) open(day Day) []Item {
-	if _, paused := spanAt(f.activity.pauses, day); paused && !f.cur.stepBack {
+	if _, paused := spanAt(f.activity.pauses, day); paused && !f.cur.stepBack && !f.cur.waiting {
 		return nil
 	}
 	it, ok := f.cur.item(day, f.late, f.lost)
@@ -25,14 +25,10 @@ func (f *fold) open(day Day) []Item {
 // closes which item, and what each record counts for.
 func Settle(h History) Settled {
 	f := newFold(&h, false)
-	last := f.lastEvent()
-	f.run(last)
+	f.run(f.lastEvent())
 	settled := Settled{Closes: f.changedCloses(), Counted: f.tell()}
 	f.awaitItem()
 	settled.Stored = f.stored()
-	if pause, paused := spanAt(f.activity.pauses, last); paused && f.cur.waiting {
-		settled.Stored.NextEarliest = pause.From // not shown until it ends
-	}
 	return settled
 }
 
