@@ -319,6 +319,13 @@ func TestPastRoundsStay(t *testing.T) {
 		t.Errorf("past visit: %+v", visit.Items)
 	}
 	wantRound(t, m.mine())
+	// Who has left still has had that day.
+	m.do(tx.Owner, "DELETE", "/v1/members/"+m.me, nil).want(200)
+	for query, n := range map[string]int{"?on=2026-03-02": 1, "?on=2026-03-03": 1, "?on=2026-03-01": 0} {
+		if got := m.do(tx.Owner, "GET", "/v1/rounds"+query, nil).want(200).items(); len(got) < n || n == 0 && len(got) > 0 {
+			t.Errorf("%s lists %d rounds", query, len(got))
+		}
+	}
 }
 
 func TestAbsentOrNoShift(t *testing.T) {

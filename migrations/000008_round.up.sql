@@ -17,6 +17,7 @@ CREATE TABLE round (
     UNIQUE (org_id, member_id, day),
     FOREIGN KEY (org_id, member_id) REFERENCES member (org_id, id)
 );
+CREATE INDEX round_day_idx ON round (org_id, day, member_id);
 COMMENT ON TABLE round IS 'A technician''s day, made when it was first read; its order changes only by a new plan.';
 
 CREATE TABLE visit (

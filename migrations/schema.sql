@@ -645,6 +645,7 @@ CREATE INDEX livestock_event_livestock_idx ON public.livestock_event USING btree
 CREATE INDEX pause_tank_idx ON public.pause USING btree (org_id, tank_id);
 CREATE INDEX ramp_event_routine_idx ON public.ramp_event USING btree (org_id, routine_id, day, id);
 CREATE INDEX reading_record_idx ON ONLY public.reading USING btree (org_id, record_id) WHERE (record_id IS NOT NULL);
+CREATE INDEX round_day_idx ON public.round USING btree (org_id, day, member_id);
 CREATE INDEX routine_revision_parent_idx ON public.routine_revision USING btree (org_id, parent_id) WHERE (parent_id IS NOT NULL);
 CREATE INDEX routine_site_idx ON public.routine USING btree (org_id, site_id);
 CREATE INDEX site_customer_idx ON public.site USING btree (org_id, customer_id);

@@ -172,12 +172,15 @@ func (db *DB) Crew(ctx context.Context, s tx.Scope, f visits.CrewFilter, p resou
 	SELECT`+memberColumns+`
 	FROM member
 	WHERE org_id = $1 AND id > $2
-		AND (id = $5 OR $5 IS NULL AND (archived_at IS NOT NULL) = $4 AND (
-			role = 'technician'
-			OR id IN (SELECT responsible_member_id FROM site WHERE org_id = $1 AND archived_at IS NULL)
+		AND (id = $5 OR $5 IS NULL AND (
+			(archived_at IS NOT NULL) = $4 AND (
+				role = 'technician'
+				OR id IN (SELECT responsible_member_id FROM site WHERE org_id = $1 AND archived_at IS NULL)
+			)
+			OR id IN (SELECT member_id FROM round WHERE org_id = $1 AND day = $6::date)
 		))
 	ORDER BY id
-	LIMIT $3`, nilable(f.Member))
+	LIMIT $3`, nilable(f.Member), dayPtrToSQL(f.On))
 }
 
 // wantedRounds are the rounds of $2 and $3: members and their days.

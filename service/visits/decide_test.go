@@ -382,7 +382,7 @@ func TestLaterWork(t *testing.T) {
 			t.Parallel()
 			k := dayOf()
 			for n := range 4 {
-				addSite(&k, n + 1)
+				addSite(&k, n+1)
 			}
 			k.Closures = []fleet.ClosureFields{{SiteID: numbered(2, 4), From: monday, To: monday}}
 			addDue(&k, 1, 1, care.Due)
@@ -411,7 +411,7 @@ func TestTimesAfterLaterWork(t *testing.T) {
 	t.Parallel()
 	k := dayOf()
 	for n := range 3 {
-		addSite(&k, n + 1)
+		addSite(&k, n+1)
 		addDue(&k, n+1, n+1, care.Due)
 	}
 	first, _ := k.decide()

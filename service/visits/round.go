@@ -32,11 +32,10 @@ func (s *Service) Round(ctx context.Context, sc tx.Scope, member uuid.UUID, on *
 	return page.Items[0], page.Head, nil
 }
 
-// Rounds lists the rounds of the technicians in use, and of whoever else is
-// responsible for a site, in the way of Round; of a past day those that were
-// stored.
+// Rounds lists the rounds of the crew in the way of Round; of a past day those
+// that were stored.
 func (s *Service) Rounds(ctx context.Context, sc tx.Scope, on *care.Day, p resource.Paging, now time.Time) (resource.Page[Round], error) {
-	return s.days(ctx, sc, question{page: p, on: on}, now)
+	return s.days(ctx, sc, question{CrewFilter{On: on}, p, on}, now)
 }
 
 // question asks for the rounds of some members.

@@ -37,9 +37,13 @@ type Tx interface {
 // Versions holds the version of a round and of each of its visits.
 type Versions map[uuid.UUID]int
 
-// CrewFilter narrows the crew to one member, of whatever role, in use or not;
-// Nil: technicians in use, and whoever else is responsible for a site in use.
-type CrewFilter struct{ Member uuid.UUID }
+// CrewFilter narrows the crew to one member, of whatever role, in use or not.
+// With Nil the crew is the technicians in use, whoever else is responsible for a
+// site in use, and whoever has a stored round of the day On.
+type CrewFilter struct {
+	Member uuid.UUID
+	On     *care.Day
+}
 
 // Filter narrows a list of visits; an empty field doesn't.
 type Filter struct {
