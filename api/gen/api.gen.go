@@ -2117,6 +2117,7 @@ type EquipmentPatch struct {
 // - `parent_closed`: that piece was closed on `day` without this work, which is due that day with `days_late` more
 // - `cut_by_parent`: the next window of `routine_id` begins on `day`; this one ends before
 // - `gap`: `days_early` to `days_late` days after the work of `routine_id` was closed on `day`
+// - `gap_window`: the window begins on the day it is due and ends on `day`
 //
 // Light ramps:
 //
