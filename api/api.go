@@ -88,6 +88,7 @@ func New(c Config) (http.Handler, error) {
 
 const (
 	bodyLimit    = "1M"
+	gzipFrom     = 1024 // bytes; below that it saves no packet
 	readTimeout  = 15 * time.Second
 	writeTimeout = 60 * time.Second
 	idleTimeout  = 120 * time.Second
@@ -112,6 +113,8 @@ func (a *API) base() *echo.Echo {
 		a.logRequest,
 		recoverPanic,
 		middleware.BodyLimit(bodyLimit),
+		// Lists repeat themselves, and signal is poor where tanks are.
+		middleware.GzipWithConfig(middleware.GzipConfig{MinLength: gzipFrom}),
 		a.contract.find,
 		a.authenticate,
 		allow,

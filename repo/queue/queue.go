@@ -90,7 +90,7 @@ func Open(ctx context.Context, url string, use Use, o Options) (*Queue, error) {
 	}
 	client, err := river.NewClient(riverpgxv5.New(pool), &river.Config{
 		Schema:               repo.QueueSchema,
-		Logger:               o.Log,
+		Logger:               slog.New(quiet{o.Log.Handler()}),
 		Workers:              workers,
 		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: maxWorkers}},
 		JobTimeout:           jobTimeout,
@@ -158,3 +158,17 @@ func (a anyArgs) Kind() string { return a.kind }
 
 // MarshalJSON implements json.Marshaler.
 func (a anyArgs) MarshalJSON() ([]byte, error) { return json.Marshal(a.args) }
+
+// quiet leaves out what the queue says of itself every few seconds.
+type quiet struct{ slog.Handler }
+
+// Enabled implements slog.Handler.
+func (q quiet) Enabled(ctx context.Context, l slog.Level) bool {
+	return l >= slog.LevelWarn && q.Handler.Enabled(ctx, l)
+}
+
+// WithAttrs implements slog.Handler.
+func (q quiet) WithAttrs(as []slog.Attr) slog.Handler { return quiet{q.Handler.WithAttrs(as)} }
+
+// WithGroup implements slog.Handler.
+func (q quiet) WithGroup(name string) slog.Handler { return quiet{q.Handler.WithGroup(name)} }

@@ -76,7 +76,7 @@ func (e *explainer) facts() {
 func (e *explainer) origin(f Fact) {
 	switch f.Kind {
 	case FactInterval:
-		e.say("The %s is due %s after it was last done or skipped, on %s.", e.work, count(f.Every, string(f.Unit)), e.day(e.anchor.Day))
+		e.say("The %s is due %s after it was last done or skipped (%s).", e.work, count(f.Every, string(f.Unit)), e.day(e.anchor.Day))
 	case FactRule:
 		e.say("The %s is due %s; this one on %s.", e.work, ruleWords(f.Text), e.day(f.To))
 	case FactOnce:
@@ -94,7 +94,7 @@ func (e *explainer) origin(f Fact) {
 	case FactParentItem:
 		e.say("The %s goes with the work it follows, the one of %s.", e.work, e.day(f.Day))
 	case FactGap:
-		e.say("The %s is due %s after the work it follows, which was closed on %s.", e.work, countRange(f.Early, f.Late), e.day(f.Day))
+		e.say("The %s is due %s after the work it follows (closed on %s).", e.work, countRange(f.Early, f.Late), e.day(f.Day))
 	case FactStep:
 		e.step(f)
 	case FactStepBack:
@@ -106,9 +106,9 @@ func (e *explainer) origin(f Fact) {
 func (e *explainer) step(f Fact) {
 	switch {
 	case e.anchor.Kind == FactLevelSet && e.resumed.Kind != "":
-		e.say("Set the light to %s, %s after the ramp went on, on %s; it stands at %s.", percent(f.Percent), count(f.Every, "day"), e.day(e.resumed.Day), percent(e.anchor.Percent))
+		e.say("Set the light to %s, %s after the ramp went on (%s); it stands at %s.", percent(f.Percent), count(f.Every, "day"), e.day(e.resumed.Day), percent(e.anchor.Percent))
 	case e.anchor.Kind == FactLevelSet:
-		e.say("Set the light to %s, %s after the last step, on %s; it stands at %s.", percent(f.Percent), count(f.Every, "day"), e.day(e.anchor.Day), percent(e.anchor.Percent))
+		e.say("Set the light to %s, %s after the last step (%s); it stands at %s.", percent(f.Percent), count(f.Every, "day"), e.day(e.anchor.Day), percent(e.anchor.Percent))
 	case e.item.has(FactNewDue):
 		e.say("Set the light to %s.", percent(f.Percent))
 	default:
@@ -134,7 +134,7 @@ func (e *explainer) window() {
 		e.say("It is to be done on %s%s.", e.day(it.Due), e.reasons())
 		return
 	}
-	e.say("It may be done from %s to %s%s.", e.day(it.Earliest), e.day(it.Latest), e.reasons())
+	e.say("Due on %s; it may be done from %s to %s%s.", e.day(it.Due), e.day(it.Earliest), e.day(it.Latest), e.reasons())
 }
 
 // reasons says why the window is no wider.
