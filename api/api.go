@@ -114,7 +114,7 @@ func (a *API) base() *echo.Echo {
 		recoverPanic,
 		middleware.BodyLimit(bodyLimit),
 		// Lists repeat themselves, and signal is poor where tanks are.
-		middleware.GzipWithConfig(middleware.GzipConfig{MinLength: gzipFrom}),
+		middleware.GzipWithConfig(middleware.GzipConfig{MinLength: gzipFrom, Skipper: isPacked}),
 		a.contract.find,
 		a.authenticate,
 		allow,

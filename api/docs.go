@@ -58,6 +58,9 @@ func newReadable(ct *contract) (*readable, error) {
 	}, nil
 }
 
+// isPacked says that an answer has been compressed already.
+func isPacked(c echo.Context) bool { return c.Path() == "/docs" }
+
 // GetDocs answers the contract as a page.
 func (a *API) GetDocs(c echo.Context, _ gen.GetDocsParams) error {
 	h := c.Response().Header()
