@@ -73,9 +73,15 @@ func TestBulkFromOutside(t *testing.T) {
 		"livestock": {"livestock", true, func(ctx context.Context, b Bulk) error { return b.AddLivestock(ctx, []stock.Livestock{own.animals}) }},
 		"events":    {"livestock", true, func(ctx context.Context, b Bulk) error { return b.AddLivestockEvents(ctx, []stock.Event{own.event}) }},
 		"pauses":    {"pause", true, func(ctx context.Context, b Bulk) error { return b.AddPauses(ctx, []work.Pause{own.pause}) }},
-		"routines":  {"routine", true, func(ctx context.Context, b Bulk) error { return b.AddRoutines(ctx, []work.Routine{own.workThings.routine}) }},
-		"revisions": {"routine", true, func(ctx context.Context, b Bulk) error { return b.AddRevisions(ctx, []work.Routine{own.workThings.routine}) }},
-		"records":   {"work_record", true, func(ctx context.Context, b Bulk) error { return b.AddRecords(ctx, []work.Record{own.workThings.record}) }},
+		"routines": {"routine", true, func(ctx context.Context, b Bulk) error {
+			return b.AddRoutines(ctx, []work.Routine{own.workThings.routine})
+		}},
+		"revisions": {"routine", true, func(ctx context.Context, b Bulk) error {
+			return b.AddRevisions(ctx, []work.Routine{own.workThings.routine})
+		}},
+		"records": {"work_record", true, func(ctx context.Context, b Bulk) error {
+			return b.AddRecords(ctx, []work.Record{own.workThings.record})
+		}},
 		"due": {"", true, func(ctx context.Context, b Bulk) error {
 			p := own.workThings.plans[0]
 			return b.AddDue(ctx, []work.Settlement{{Plan: p, Settled: care.Settle(p.History)}})

@@ -12,7 +12,7 @@ import (
 type checkCmd struct{ database }
 
 // Help shows an example.
-func (checkCmd) Help() string {
+func (*checkCmd) Help() string {
 	return `All records of each organisation are folded anew, one organisation after the other, and every
 difference from what is stored is named. The exit code is 1 when there is any. Nothing is changed. Work that
 is recorded meanwhile can show as a difference: then check again.

@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"net"
 	"net/url"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -88,7 +89,7 @@ func parse(args []string, w world) (cmd command, level slog.Level, err error) { 
 	if err != nil {
 		return nil, 0, usagef("%v (tankward --help shows how)", err)
 	}
-	chosen, ok := parsed.Selected().Target.Addr().Interface().(command)
+	chosen, ok := reflect.TypeAssert[command](parsed.Selected().Target.Addr())
 	if !ok {
 		return nil, 0, fmt.Errorf("%s is no command", parsed.Command())
 	}

@@ -25,7 +25,7 @@ type demoCmd struct {
 }
 
 // Help shows examples.
-func (demoCmd) Help() string {
+func (*demoCmd) Help() string {
 	return `A maintenance business and a club of an invented region, with a year of history up to today. Nothing has
 to be prepared: without a database the demo runs a Postgres of its own, from binaries of this machine or
 downloaded. A given database has to be empty, or one that a demo marked as its own; that one is emptied and
@@ -53,131 +53,133 @@ func (c *demoCmd) run(ctx context.Context, w world) error {
 		}
 	}
 	began := w.clock()
-	progress := func(text string) {
-		fmt.Fprintf(w.stderr, "%5.1f s  %s\n", w.clock().Sub(began).Seconds(), text)
-	}
+	s := showing{world: w, progress: func(text string) {
+		_, _ = fmt.Fprintf(w.stderr, "%5.1f s  %s\n", w.clock().Sub(began).Seconds(), text)
+	}}
 	// The scenario is worked out while Postgres starts.
-	made := make(chan scenario, 1)
-	go func() { made <- makeScenario(c.Seed, began) }()
-	pg, err := localpg.Find(ctx, localpg.Options{URL: c.DatabaseURL, Name: "demo", Progress: progress})
+	made := make(chan error, 1)
+	go func() { made <- s.imagine(c.Seed, began) }()
+	pg, err := localpg.Find(ctx, localpg.Options{URL: c.DatabaseURL, Name: "demo", Progress: s.progress})
 	if err != nil {
 		return err
 	}
-	progress(pg.Origin())
-	err = c.show(ctx, w, pg.URL(), made, progress)
+	s.progress(pg.Origin())
+	s.url = pg.URL()
+	if err = <-made; err == nil {
+		err = c.show(ctx, &s)
+	}
 	stopping, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopLimit)
 	defer cancel()
 	return errors.Join(err, pg.Stop(stopping))
 }
 
-type scenario struct {
-	demo.World
-	edition string
-	err     error
+// showing is one start of the demo.
+type showing struct {
+	world
+	scenario demo.World
+	edition  string // tells scenario and schema apart from others
+	url      string // of the database
+	progress func(text string)
 }
 
-func makeScenario(seed uint64, now time.Time) scenario {
-	var s scenario
-	var digest, schema string
-	if s.World, s.err = demo.Make(seed, fleet.Today(demo.Zone, now)); s.err != nil {
-		return s
+// imagine makes the scenario of the day.
+func (s *showing) imagine(seed uint64, now time.Time) error {
+	var err error
+	if s.scenario, err = demo.Make(seed, fleet.Today(demo.Zone, now)); err != nil {
+		return err
 	}
-	if digest, s.err = s.Digest(); s.err != nil {
-		return s
+	digest, err := s.scenario.Digest()
+	if err != nil {
+		return err
 	}
-	schema, s.err = repo.SchemaEdition()
+	schema, err := repo.SchemaEdition()
 	s.edition = digest + " " + schema
-	return s
+	return err
 }
 
 // show prepares the database, prints the day and serves.
-func (c *demoCmd) show(ctx context.Context, w world, url string, made <-chan scenario, progress func(string)) error {
-	owned, err := repo.OpenOwned(ctx, url)
+func (c *demoCmd) show(ctx context.Context, s *showing) error {
+	owned, err := repo.OpenOwned(ctx, s.url)
 	if err != nil {
 		return err
 	}
 	defer func() { _ = owned.Close(context.WithoutCancel(ctx)) }()
-	s, err := c.prepare(ctx, w, url, owned, made, progress)
+	if err := s.prepare(ctx, owned); err != nil {
+		return err
+	}
+	p, err := newProgram(ctx, s.url, 0, c.listening, s.world)
 	if err != nil {
 		return err
 	}
-	p, err := newProgram(ctx, url, 0, c.listening, w)
-	if err != nil {
-		return err
-	}
-	err = c.present(ctx, w, p, s, progress)
+	err = c.present(ctx, s, p)
 	return errors.Join(err, p.Close(ctx))
 }
 
-func (c *demoCmd) present(ctx context.Context, w world, p *program, s scenario, progress func(string)) error {
-	keys, err := demo.Keys(ctx, p.access, s.World, w.newID, w.clock())
+func (c *demoCmd) present(ctx context.Context, s *showing, p *program) error {
+	keys, err := demo.Keys(ctx, p.access, s.scenario, s.newID, s.clock())
 	if err != nil {
 		return err
 	}
-	d := day{services: p.services, now: w.clock()}
-	for _, o := range []*demo.Org{&s.Business, &s.Club} {
+	d := day{services: p.services, now: s.clock()}
+	for _, o := range []*demo.Org{&s.scenario.Business, &s.scenario.Club} {
 		if err := d.read(ctx, o); err != nil {
 			return err
 		}
 	}
 	if c.Print {
-		progress("ready")
-		_, err := w.stdout.Write(d.text("", keys))
+		s.progress("ready")
+		_, err := s.stdout.Write(d.text("", keys))
 		return err
 	}
 	return p.Run(ctx, func() error {
-		progress("ready")
-		if _, err := w.stdout.Write(d.text(p.URL(), keys)); err != nil || c.EnvFile == "" {
+		s.progress("ready")
+		if _, err := s.stdout.Write(d.text(p.URL(), keys)); err != nil || c.EnvFile == "" {
 			return err
 		}
 		return writeEnvFile(c.EnvFile, p.URL(), keys)
 	})
 }
 
-// prepare brings the database to where the scenario stands today: as it is when
-// a demo loaded the same today, else emptied and loaded.
-func (c *demoCmd) prepare(ctx context.Context, w world, url string, owned *repo.Owned, made <-chan scenario, progress func(string)) (scenario, error) {
+// prepare brings the database to where the scenario stands today: it stays as
+// it is when a demo loaded the same today, else it is emptied and loaded.
+func (s *showing) prepare(ctx context.Context, owned *repo.Owned) error {
 	if err := owned.Alone(ctx); err != nil {
-		return scenario{}, err
+		return err
 	}
 	mark, marked, err := owned.Mark(ctx)
 	if err != nil {
-		return scenario{}, err
+		return err
+	}
+	if marked && mark == (repo.Mark{Edition: s.edition, Loaded: true}) {
+		s.progress("today's scenario is there already, with what was done to it since")
+		return nil
 	}
 	if !marked {
 		if err := acceptEmpty(ctx, owned); err != nil {
-			return scenario{}, err
+			return err
 		}
-	}
-	s := <-made
-	switch {
-	case s.err != nil:
-		return s, s.err
-	case marked && mark.Loaded && mark.Edition == s.edition:
-		progress("today's scenario is there already, with what was done to it since")
-		return s, nil
 	}
 	// The mark comes first: what a crash leaves behind is the demo's own.
 	if err := owned.SetMark(ctx, repo.Mark{Edition: s.edition}); err != nil {
-		return s, err
+		return err
 	}
 	if marked {
 		if err := owned.Wipe(ctx); err != nil {
-			return s, err
+			return err
 		}
-		progress("emptied what an earlier demo had loaded")
+		s.progress("emptied what an earlier demo had loaded")
 	}
-	if err := repo.Migrate(ctx, url); err != nil {
-		return s, err
+	if err := repo.Migrate(ctx, s.url); err != nil {
+		return err
 	}
-	progress("the tables are made")
-	if err := load(ctx, w, url, s.World, progress); err != nil {
-		return s, err
+	s.progress("the tables are made")
+	if err := s.load(ctx); err != nil {
+		return err
 	}
 	if err := owned.Analyze(ctx); err != nil {
-		return s, err
+		return err
 	}
-	return s, owned.SetMark(ctx, repo.Mark{Edition: s.edition, Loaded: true})
+	return owned.SetMark(ctx, repo.Mark{Edition: s.edition, Loaded: true})
 }
 
 func acceptEmpty(ctx context.Context, owned *repo.Owned) error {
@@ -189,16 +191,16 @@ func acceptEmpty(ctx context.Context, owned *repo.Owned) error {
 	return err
 }
 
-func load(ctx context.Context, w world, url string, s demo.World, progress func(string)) error {
-	db, err := repo.Open(ctx, url, repo.Options{Clock: w.clock, NewID: w.newID})
+func (s *showing) load(ctx context.Context) error {
+	db, err := repo.Open(ctx, s.url, repo.Options{Clock: s.clock, NewID: s.newID})
 	if err != nil {
 		return err
 	}
 	defer db.Close()
 	return demo.Loader{
 		Run: repo.NewRunner(db, func(t *repo.Tx) demo.Tx { return repo.NewBulk(t) }),
-		Now: w.clock(), Room: db.EnsureReadingMonth, Progress: progress,
-	}.Load(ctx, s)
+		Now: s.clock(), Room: db.EnsureReadingMonth, Progress: s.progress,
+	}.Load(ctx, s.scenario)
 }
 
 // writeEnvFile writes the file at once or not at all, for its owner's eyes only.

@@ -39,7 +39,7 @@ type keyCreateCmd struct {
 }
 
 // Help shows examples.
-func (keyCreateCmd) Help() string {
+func (*keyCreateCmd) Help() string {
 	return `The secret is shown this once; only its hash is stored.
 
 Examples:
@@ -116,7 +116,7 @@ type keyListCmd struct {
 }
 
 // Help shows an example.
-func (keyListCmd) Help() string {
+func (*keyListCmd) Help() string {
 	return `Example:
 
     tankward key list --organisation 0197c3d2-7a50-7cc4-b3a2-5c1f7e0d9a10`
@@ -132,7 +132,7 @@ func (c *keyListCmd) run(ctx context.Context, w world) error {
 	}
 	defer s.db.Close()
 	table := tabwriter.NewWriter(w.stdout, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(table, "KEY\tBEGINS WITH\tMEMBER\tLABEL\tMADE\tLAST USED\tENDS")
+	_, _ = fmt.Fprintln(table, "KEY\tBEGINS WITH\tMEMBER\tLABEL\tMADE\tLAST USED\tENDS")
 	for p := (resource.Paging{Limit: 500, Archived: c.Revoked}); ; {
 		page, err := s.access.ListKeys(ctx, operator(c.Organisation), c.Member, p)
 		if err != nil {
@@ -143,7 +143,7 @@ func (c *keyListCmd) run(ctx context.Context, w world) error {
 			if k.ArchivedAt != nil {
 				ends = k.ArchivedAt
 			}
-			fmt.Fprintf(table, "%s\t%s…\t%s\t%s\t%s\t%s\t%s\n", k.ID, k.Fields.Prefix, k.Fields.MemberID, k.Fields.Label,
+			_, _ = fmt.Fprintf(table, "%s\t%s…\t%s\t%s\t%s\t%s\t%s\n", k.ID, k.Fields.Prefix, k.Fields.MemberID, k.Fields.Label,
 				moment(&k.CreatedAt), moment(k.Fields.LastUsedAt), moment(ends))
 		}
 		if p.After = page.Next; p.After == "" {
@@ -166,7 +166,7 @@ type keyRevokeCmd struct {
 }
 
 // Help shows an example.
-func (keyRevokeCmd) Help() string {
+func (*keyRevokeCmd) Help() string {
 	return `Every replica refuses the key at once.
 
 Example:

@@ -68,23 +68,18 @@ var errDifferent = errors.New("what is stored differs from the records")
 // run carries out one command and gives the exit code.
 func run(ctx context.Context, args []string, w world) int {
 	cmd, level, err := parse(args, w)
-	var usage usageError
-	switch {
-	case err != nil:
-		fmt.Fprintf(w.stderr, "tankward: %v\n", err)
-		return exitUsage
-	case cmd == nil: // help was shown
+	if err == nil && cmd != nil { // else help was shown
+		w.log = newLogger(w, level)
+		err = cmd.run(ctx, w)
+	}
+	if err == nil {
 		return exitOK
 	}
-	w.log = newLogger(w, level)
-	if err := cmd.run(ctx, w); err != nil {
-		fmt.Fprintf(w.stderr, "tankward: %v\n", err)
-		if errors.As(err, &usage) {
-			return exitUsage
-		}
-		return exitFailed
+	_, _ = fmt.Fprintf(w.stderr, "tankward: %v\n", err)
+	if _, usage := errors.AsType[usageError](err); usage {
+		return exitUsage
 	}
-	return exitOK
+	return exitFailed
 }
 
 // newLogger writes lines for people on a terminal, and JSON for machines.

@@ -44,7 +44,7 @@ type outcome struct {
 	errors string
 }
 
-// start is run in a world of its own.
+// invoke is run in a world of its own.
 func invoke(ctx context.Context, now time.Time, args ...string) outcome {
 	var out, errs buffer
 	code := run(ctx, args, world{
@@ -185,7 +185,7 @@ func TestEnvironment(t *testing.T) {
 }
 
 // Not parallel: it changes the environment of the whole process.
-func TestEnvironmentStandsForFlags(t *testing.T) { //nolint:paralleltest // see above
+func TestEnvironmentStandsForFlags(t *testing.T) {
 	t.Setenv("TANKWARD_ADDR", "nowhere")
 	refused(t, exitUsage, `not "nowhere"`, "demo")
 	t.Setenv("TANKWARD_LOG_LEVEL", "loud")

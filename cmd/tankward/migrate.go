@@ -16,7 +16,7 @@ type migrateCmd struct {
 type migrateUpCmd struct{ database }
 
 // Help shows an example.
-func (migrateUpCmd) Help() string {
+func (*migrateUpCmd) Help() string {
 	return `The user of the database owns what is made, and may create roles: the service itself runs as a role
 that owns nothing.
 
@@ -41,7 +41,7 @@ type migrateDownCmd struct {
 }
 
 // Help shows an example.
-func (migrateDownCmd) Help() string {
+func (*migrateDownCmd) Help() string {
 	return `Everything that is stored is lost, the change log and the job queue too. Make a backup first.
 
 Example:
@@ -65,7 +65,7 @@ func (c *migrateDownCmd) run(ctx context.Context, w world) error {
 type migrateVersionCmd struct{ database }
 
 // Help shows an example.
-func (migrateVersionCmd) Help() string {
+func (*migrateVersionCmd) Help() string {
 	return `0 is a database without tables.
 
 Example:

@@ -95,7 +95,7 @@ func (d *day) text(url string, keys []demo.Key) []byte {
 	fmt.Fprintf(&b, "\nAccess keys, sent as Authorization: Bearer KEY\n")
 	table := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
 	for _, k := range keys {
-		fmt.Fprintf(table, "  %s\t%s\t%s\t%s\t%s\n", k.Org, k.Role, k.Member, roleText[k.Role], k.Secret)
+		_, _ = fmt.Fprintf(table, "  %s\t%s\t%s\t%s\t%s\n", k.Org, k.Role, k.Member, roleText[k.Role], k.Secret)
 	}
 	_ = table.Flush()
 	if url != "" {
@@ -143,7 +143,7 @@ func (o *orgDay) round(b *bytes.Buffer, r visits.Round) {
 		float64(r.Drive.Metres)/1000, r.WorkMinutes())
 	table := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
 	for _, v := range r.Visits {
-		fmt.Fprintf(table, "    %s\t%s\t%s\n", clock(v.ArriveAt), v.Site.Fields.Name, visitText(v))
+		_, _ = fmt.Fprintf(table, "    %s\t%s\t%s\n", clock(v.ArriveAt), v.Site.Fields.Name, visitText(v))
 	}
 	_ = table.Flush()
 	for _, u := range r.Unserved {

@@ -14,7 +14,7 @@ type serveCmd struct {
 }
 
 // Help shows an example.
-func (serveCmd) Help() string {
+func (*serveCmd) Help() string {
 	return `The database has to be prepared (tankward migrate up). On SIGINT or SIGTERM the program takes no
 more requests, finishes those in flight and ends.
 
@@ -40,13 +40,13 @@ func (c *serveCmd) run(ctx context.Context, w world) error {
 type versionCmd struct{}
 
 // Help shows an example.
-func (versionCmd) Help() string {
+func (*versionCmd) Help() string {
 	return `Example:
 
     tankward version`
 }
 
-func (versionCmd) run(_ context.Context, w world) error {
+func (*versionCmd) run(_ context.Context, w world) error {
 	version, revision := "(devel)", ""
 	goVersion := ""
 	if info, ok := debug.ReadBuildInfo(); ok {

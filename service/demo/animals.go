@@ -91,7 +91,7 @@ func (b *builder) animals(t *tank, r row, sp stock.Species) error {
 	}
 	at := b.at(arrived, t.between(9*60, 16*60))
 	l := stock.Livestock{Meta: t.meta(at), Fields: f}
-	b.event(t, &l, stock.Arrival, arrived, f.Count, "")
+	b.event(t, &l, stock.Event{Kind: stock.Arrival, Day: arrived, Delta: f.Count})
 	b.laterEvents(t, &l, sp)
 	b.org.Livestock = append(b.org.Livestock, l)
 	return f.Validate()
@@ -109,28 +109,27 @@ func (b *builder) laterEvents(t *tank, l *stock.Livestock, sp stock.Species) {
 	}
 	switch {
 	case l.Fields.Count > 1 && t.chance(16):
-		b.event(t, l, stock.Death, day(), -1, pick(t.dice, []string{"found dead in the morning", "old age", "jumped", "not seen for two weeks"}))
+		b.event(t, l, stock.Event{Kind: stock.Death, Day: day(), Delta: -1, Reason: pick(t.dice, []string{"found dead in the morning", "old age", "jumped", "not seen for two weeks"})})
 	case sp.Group == stock.Anemone && t.chance(40):
-		b.event(t, l, stock.Split, day(), 1, "split in the night")
+		b.event(t, l, stock.Event{Kind: stock.Split, Day: day(), Delta: 1, Reason: "split in the night"})
 	case sp.Counting == stock.Colony && t.chance(20):
-		b.event(t, l, stock.Split, day(), 1, "fragment grown on beside the mother")
+		b.event(t, l, stock.Event{Kind: stock.Split, Day: day(), Delta: 1, Reason: "fragment grown on beside the mother"})
 	case sp.Code == "pterapogon-kauderni" && t.chance(50):
-		b.event(t, l, stock.Birth, day(), 3, "young seen between the spines")
+		b.event(t, l, stock.Event{Kind: stock.Birth, Day: day(), Delta: 3, Reason: "young seen between the spines"})
 	case l.Fields.Count > 4 && t.chance(12):
-		b.event(t, l, stock.Correction, day(), -1, "counted again")
+		b.event(t, l, stock.Event{Kind: stock.Correction, Day: day(), Delta: -1, Reason: "counted again"})
 	}
 }
 
-func (b *builder) event(t *tank, l *stock.Livestock, kind stock.EventKind, day care.Day, delta int, reason string) {
-	at := b.at(day, t.between(9*60, 17*60))
-	if kind == stock.Arrival {
-		at = l.CreatedAt
+func (b *builder) event(t *tank, l *stock.Livestock, e stock.Event) {
+	e.RecordedAt = b.at(e.Day, t.between(9*60, 17*60))
+	if e.Kind == stock.Arrival {
+		e.RecordedAt = l.CreatedAt
 	} else {
-		l.Fields.Count += delta
+		l.Fields.Count += e.Delta
 		l.Version++
-		l.UpdatedAt = at
+		l.UpdatedAt = e.RecordedAt
 	}
-	b.org.Events = append(b.org.Events, stock.Event{
-		ID: t.id(at), LivestockID: l.ID, Kind: kind, Day: day, Delta: delta, Reason: reason, RecordedAt: at, Actor: t.site.by.ID,
-	})
+	e.ID, e.LivestockID, e.Actor = t.id(e.RecordedAt), l.ID, t.site.by.ID
+	b.org.Events = append(b.org.Events, e)
 }
