@@ -1,6 +1,8 @@
 package care_test
 
 import (
+	"slices"
+
 	"tankward/service/care"
 )
 
@@ -18,25 +20,27 @@ func (w *refWalk) followParent() {
 	w.followWindow(w.parent.openAtDawn)
 	w.refreshJoined()
 	w.openAtDawn = w.visible()
-	w.followWindow(w.parent.openAtStart)
-	w.refreshJoined()
 	for _, c := range w.parent.closingsToday {
 		w.followWindow(c.item)
 		if w.open == nil || w.open.Identity != c.item.Identity || !w.followed[c.item.Identity] {
 			continue
 		}
-		if skippedWithJoined(c) {
-			w.close(w.open, c.record, care.SkippedState)
-		} else {
-			w.parentClosed(w.open)
+		if !w.skipWithParent(c) {
+			w.parentClosed(w.open, c)
 		}
 	}
+	w.followWindow(w.parent.visible()) // on a day that a skip of today asked for
 	w.refreshJoined()
 }
 
-// skippedWithJoined: only such a skip of the parent skips what follows it.
-func skippedWithJoined(c refClosing) bool {
-	return c.state == care.SkippedState && c.record.WithJoined
+// skipWithParent skips the open item if the parent was skipped with its joined
+// work, and only then. It says whether it was.
+func (w *refWalk) skipWithParent(c refClosing) bool {
+	skipped := c.state == care.SkippedState && c.record.WithJoined
+	if skipped {
+		w.close(w.open, c.record, care.SkippedState)
+	}
+	return skipped
 }
 
 // followWindow opens joined work of the same visit with its parent's item, once
@@ -47,32 +51,51 @@ func (w *refWalk) followWindow(parent *refItem) {
 		return
 	}
 	w.followed[parent.Identity] = true
-	day, routine := parent.NominalDue, w.routine.Routine
-	if day < routine.FirstDay || day > routine.LastDay || w.paused(day) {
+	if w.named(parent.Identity) {
 		return
 	}
-	w.takeOver(&refItem{Identity: parent.Identity, revision: w.now()})
+	if !w.exists(parent) {
+		return
+	}
+	item := &refItem{Identity: parent.Identity, revision: w.now()}
+	w.takeOver(item)
+	w.windowOf(item, parent)
 }
 
-// followNewDue follows an item of the parent that opened in the course of the
-// day.
-func (w *refWalk) followNewDue() {
-	if w.kind() == care.Joined && w.now().Cadence.Gap.Unit == care.Minutes {
-		w.followWindow(w.parent.visible())
+// exists says whether the routine has an item beside that of its parent.
+func (w *refWalk) exists(parent *refItem) bool {
+	day, routine := parent.NominalDue, w.routine.Routine
+	return day >= routine.FirstDay && day <= routine.LastDay && !w.paused(day)
+}
+
+// named says that the item is the one of a day that a skip asked for.
+func (w *refWalk) named(identity care.Identity) bool {
+	if w.open != nil && w.open.asked && w.open.Identity == identity {
+		return true
 	}
+	return slices.ContainsFunc(w.closings, func(c refClosing) bool {
+		return c.item.asked && c.item.Identity == identity
+	})
+}
+
+// windowOf gives joined work the window of its parent.
+func (w *refWalk) windowOf(item, parent *refItem) {
+	item.earliest, item.due, item.latest = parent.earliest, parent.due, parent.latest
+	item.blocked = parent.blocked
+	w.waitForResume(item)
 }
 
 // parentClosed: the parent has closed without the joined work, so it is due
 // today, and its latest its own days late after, up to the day before the
-// parent's next window as far as that is known today.
-func (w *refWalk) parentClosed(item *refItem) {
+// parent's next window as far as that was known when it closed.
+func (w *refWalk) parentClosed(item *refItem, c refClosing) {
 	if w.today < w.routine.Routine.FirstDay {
 		w.discardOpen()
 		return
 	}
 	item.parentClosed, item.blocked = true, false
 	item.due = w.today
-	item.latest = min(w.today+care.Day(item.revision.DaysLate), w.parent.nextEarliest()-1)
+	item.latest = min(w.today+care.Day(item.revision.DaysLate), c.nextEarliest-1)
 	w.waitForResume(item)
 }
 
@@ -84,28 +107,40 @@ func (w *refWalk) refreshJoined() {
 	if w.kind() != care.Joined || item == nil || item.asked || item.parentClosed || item.revision.Cadence.Gap.Unit != care.Minutes {
 		return
 	}
-	for _, parent := range []*refItem{w.parent.openAtDawn, w.parent.openAtStart, w.parent.open} {
+	for _, parent := range []*refItem{w.parent.openAtDawn, w.parent.open} {
 		if parent != nil && parent.Identity == item.Identity {
-			item.earliest, item.due, item.latest = parent.earliest, parent.due, parent.latest
-			item.blocked = parent.blocked
+			w.windowOf(item, parent)
 		}
 	}
-	w.waitForResume(item)
 }
 
-// nextEarliest is the first day of the next window, MaxDay when it is unknown:
-// of joined work with a gap in days, or of what only the next closing tells.
-func (w *refWalk) nextEarliest() care.Day {
-	if w.kind() == care.Joined {
-		if w.now().Cadence.Gap.Unit == care.Days {
-			return care.MaxDay
-		}
-		return w.parent.nextEarliest()
-	}
+// upcoming is the item that opens next as far as it is known: nothing is known
+// of the next closing of a parent.
+func (w *refWalk) upcoming() *refItem {
 	for _, p := range w.pending {
 		if !p.closedByClosure {
-			return p.earliest
+			return p
 		}
+	}
+	if w.kind() != care.Joined || w.now().Cadence.Gap.Unit == care.Days {
+		return nil
+	}
+	next := w.parent.open
+	if next == nil || w.followed[next.Identity] {
+		next = w.parent.upcoming()
+	}
+	if next == nil || !w.exists(next) {
+		return nil
+	}
+	item := &refItem{Identity: next.Identity, revision: w.now()}
+	w.windowOf(item, next)
+	return item
+}
+
+// nextEarliest is the first day of the next window, MaxDay when it is unknown.
+func (w *refWalk) nextEarliest() care.Day {
+	if item := w.upcoming(); item != nil {
+		return item.earliest
 	}
 	return care.MaxDay
 }
@@ -116,7 +151,11 @@ func (w *refWalk) followClosings() {
 	gap, routine := w.now().Cadence.Gap, w.routine.Routine
 	for _, c := range w.parent.closingsToday {
 		nominal := w.today + care.Day(gap.Least)
-		if nominal < routine.FirstDay || nominal > routine.LastDay || w.pauseEnd(nominal) == care.MaxDay {
+		if w.today < routine.FirstDay || nominal > routine.LastDay || w.pauseEnd(nominal) == care.MaxDay {
+			continue
+		}
+		if w.open != nil && w.open.NominalDue == nominal { // the parent closed twice today
+			w.skipWithParent(c)
 			continue
 		}
 		item := &refItem{
@@ -131,8 +170,6 @@ func (w *refWalk) followClosings() {
 		}
 		w.waitForResume(item)
 		w.takeOver(item)
-		if skippedWithJoined(c) {
-			w.close(item, c.record, care.SkippedState)
-		}
+		w.skipWithParent(c)
 	}
 }

@@ -39,8 +39,8 @@ func (w *refWalk) countsFor(item *refItem, rec care.Record) bool {
 }
 
 // apply does to the open item what a record that counts for it says. Shares
-// add up; the one that reaches the whole closes the item. A locked door leaves
-// it due.
+// add up; the one that reaches the whole closes the item. The skip of a life
+// support item says when it is due next. A locked door leaves it due.
 func (w *refWalk) apply(item *refItem, rec care.Record) {
 	switch rec.Result {
 	case care.Done:
@@ -52,6 +52,9 @@ func (w *refWalk) apply(item *refItem, rec care.Record) {
 		}
 		item.percent += rec.Share
 	case care.Skipped:
+		if w.routine.Routine.Class == care.LifeSupport {
+			w.newDue = rec.NewDueOn
+		}
 		w.close(item, rec, care.SkippedState)
 	case care.NoAccess:
 		item.noAccess++
@@ -71,20 +74,17 @@ func (w *refWalk) finish(item *refItem, rec care.Record) {
 }
 
 // close ends an item with everything older than it. A skip anchors like work
-// done; the skip of a life support item says when it is due next.
+// done.
 func (w *refWalk) close(item *refItem, rec care.Record, state care.State) {
-	c := refClosing{item: item, record: rec, day: w.today, state: state}
-	w.closings = append(w.closings, c)
-	w.closingsToday = append(w.closingsToday, c)
 	w.open, w.dropped = nil, false
 	w.carriedLate = care.MaxDay
 	day := w.today
 	w.lastDone = &day
 	w.onceDone[item.given] = true
-	if state == care.SkippedState && w.routine.Routine.Class == care.LifeSupport {
-		w.newDue = rec.NewDueOn
-	}
 	w.plan()
+	c := refClosing{item: item, record: rec, day: w.today, state: state, nextEarliest: w.nextEarliest()}
+	w.closings = append(w.closings, c)
+	w.closingsToday = append(w.closingsToday, c)
 }
 
 // extra keeps a record that came before its window or with nothing open. It

@@ -54,6 +54,8 @@ type refClosing struct {
 	record care.Record
 	day    care.Day
 	state  care.State
+
+	nextEarliest care.Day // of the next window, as known then
 }
 
 // refWalk is the state at the end of one day.
@@ -87,7 +89,6 @@ type refWalk struct {
 	followed map[care.Identity]bool // joined: the parent's items it followed
 
 	openAtDawn    *refItem // open today before anybody did anything, here or at a parent
-	openAtStart   *refItem // open today before today's own records
 	closingsToday []refClosing
 	closings      []refClosing
 	counted       map[uuid.UUID]care.Counted
@@ -192,10 +193,8 @@ func (w *refWalk) step(day care.Day, records func(*refWalk, care.Day) []care.Rec
 	w.changeRamp()
 	w.openAtDawn = w.visible()
 	w.followParent()
-	w.openAtStart = w.visible()
 	w.countRecords(records(w, day))
 	w.openPending()
-	w.followNewDue()
 	w.refreshJoined()
 }
 
