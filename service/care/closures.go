@@ -108,12 +108,24 @@ func (m *mover) search(s *slot, nominal, latest, known Day) (Day, Day, bool) {
 			return d, floor, false
 		}
 	}
-	for d, last := latest+1, m.limit(nominal, known); d <= last; d++ {
+	for d, last := latest+1, m.limit(nominal, known); d <= last; d = m.reopens(d, known) {
 		if try(d) {
 			return d, floor, false
 		}
 	}
 	return nominal, floor, true
+}
+
+// reopens gives the first day after a day that may be open: the end of the
+// closures over it.
+func (m *mover) reopens(d, known Day) Day {
+	next := d + 1
+	for i := range m.access.Closures {
+		if c := &m.access.Closures[i]; c.Entered <= known && c.Covers(d) {
+			next = max(next, c.To)
+		}
+	}
+	return next
 }
 
 // limit gives the last day the search looks at.

@@ -136,7 +136,7 @@ func (f *fold) parentClosed(c *parentClose) {
 		return
 	}
 	s := &f.cur
-	s.blocked = false
+	s.blocked, s.kept = false, true
 	s.due = max(f.day, s.earliest)
 	s.latest = s.due + Day(s.late)
 	s.note(Fact{Kind: FactParentClosed, Routine: f.rev.Cadence.Parent, Day: f.day, Late: s.late})

@@ -12,7 +12,7 @@ type slot struct {
 	waiting               bool // joined by days: shown before it may be done
 	fixed                 bool // its day was named by a person: no revision moves it
 	stepBack              bool
-	kept                  bool // was open when a pause began, and waits
+	kept                  bool // joined: follows its parent's item no longer, which is closed or waits
 	late                  int  // joined: the days late it has once its parent closes
 	level                 float64
 	percent, noAccess     int
