@@ -62,6 +62,7 @@ func (e *explainer) facts() {
 			e.interval = f
 		case FactRampResumed:
 			e.resumed = f
+		default: // no other fact says anything here
 		}
 	}
 	if e.anchor.Kind == FactFirstDay && !e.item.has(FactStep) {
@@ -99,6 +100,7 @@ func (e *explainer) origin(f Fact) {
 		e.step(f)
 	case FactStepBack:
 		e.say("Lower the light to %s: a step back was asked for on %s.", percent(f.Percent), e.day(f.Day))
+	default: // no other fact says anything here
 	}
 }
 
@@ -125,6 +127,7 @@ func (e *explainer) window() {
 			e.bound = f
 		case FactCutByNext, FactCutByParent:
 			e.cut = f
+		default: // no other fact says anything here
 		}
 	}
 	if it.State == Blocked {
@@ -149,12 +152,14 @@ func (e *explainer) reasons() string {
 		why = append(why, "not sooner, because of the months in use")
 	case FactNotBeforeRevised:
 		why = append(why, "not sooner, because the routine was changed that day")
+	default: // no other fact says anything here
 	}
 	switch e.cut.Kind {
 	case FactCutByNext:
 		why = append(why, "not later, because the next is due on "+e.day(e.cut.Day))
 	case FactCutByParent:
 		why = append(why, "not later, because the next window begins on "+e.day(e.cut.Day))
+	default: // no other fact says anything here
 	}
 	if len(why) == 0 {
 		return ""
@@ -185,6 +190,7 @@ func (e *explainer) event(f Fact) {
 		e.say("%s is done, %s is left.", percent(f.Percent), percent(100-f.Percent))
 	case FactNoAccess:
 		e.say("No access %s, last on %s.", times(f.Count), e.day(f.Day))
+	default: // no other fact says anything here
 	}
 }
 

@@ -85,8 +85,9 @@ func HandsGoIn(kind care.WorkKind) bool {
 	switch kind {
 	case care.Feeding, care.TopOff, care.Dosing, care.LightStep, care.Inspection:
 		return false
+	default:
+		return true
 	}
-	return true
 }
 
 // byKind holds what belongs to a kind of work whatever lives in the tank.
@@ -115,8 +116,9 @@ func shown(s scope, kind care.WorkKind) bool {
 		return kind == care.Arrival || kind == care.OtherWork || byKind[kind] == nil
 	case looked:
 		return kind == care.Feeding || kind == care.Inspection || kind == care.Arrival || kind == care.OtherWork || byKind[kind] == nil
+	default:
+		return true
 	}
-	return true
 }
 
 // words holds words that a material or a piece of equipment is known by, in
