@@ -41,11 +41,12 @@ func OpenOwned(ctx context.Context, url string) (*Owned, error) {
 // Close ends the connection.
 func (o *Owned) Close(ctx context.Context) error { return o.conn.Close(ctx) }
 
-// Alone waits until no other demo prepares this database, and keeps others
-// waiting until Close.
-func (o *Owned) Alone(ctx context.Context) error {
-	_, err := o.conn.Exec(ctx, `SELECT pg_advisory_lock(hashtext('`+markSchema+`'))`)
-	return translate("wait for another demo", err)
+// Alone says whether no other demo uses this database, and keeps others from
+// it until Close.
+func (o *Owned) Alone(ctx context.Context) (bool, error) {
+	var alone bool
+	err := o.conn.QueryRow(ctx, `SELECT pg_try_advisory_lock(hashtext('`+markSchema+`'))`).Scan(&alone)
+	return alone, translate("look for another demo", err)
 }
 
 // Empty says whether the database holds no table, view, sequence or function

@@ -49,7 +49,7 @@ func (c *checkCmd) run(ctx context.Context, w world) error {
 	if err != nil {
 		return err
 	}
-	if _, err := fmt.Fprintf(w.stdout, "%d organisations checked, %d differences\n", organisations, differences); err != nil {
+	if _, err := fmt.Fprintf(w.stdout, "organisations checked: %d, differences: %d\n", organisations, differences); err != nil {
 		return err
 	}
 	if differences > 0 {

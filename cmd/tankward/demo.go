@@ -143,8 +143,12 @@ func (c *demoCmd) present(ctx context.Context, s *showing, p *program) error {
 // prepare brings the database to where the scenario stands today: it stays as
 // it is when a demo loaded the same today, else it is emptied and loaded.
 func (s *showing) prepare(ctx context.Context, owned *repo.Owned) error {
-	if err := owned.Alone(ctx); err != nil {
+	alone, err := owned.Alone(ctx)
+	if err != nil {
 		return err
+	}
+	if !alone {
+		return errors.New("another demo uses this database; stop it first, or give this one a database of its own")
 	}
 	mark, marked, err := owned.Mark(ctx)
 	if err != nil {

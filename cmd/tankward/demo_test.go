@@ -29,7 +29,7 @@ func TestDemo(t *testing.T) {
 	if n := strings.Count(out, "tw_"); n != 5 {
 		t.Errorf("%d keys are printed, want 5:\n%s", n, out)
 	}
-	contains(t, must(t, "check", "--database-url", url), "2 organisations checked, 0 differences")
+	contains(t, must(t, "check", "--database-url", url), "organisations checked: 2, differences: 0")
 
 	again := invoke(t.Context(), testNow.Add(time.Hour), "demo", "--print", "--database-url", url)
 	if again.code != exitOK {
@@ -43,7 +43,7 @@ func TestDemo(t *testing.T) {
 	}
 	contains(t, tomorrow.errors, "emptied what an earlier demo had loaded")
 	contains(t, tomorrow.out, "2026-11-11")
-	contains(t, must(t, "check", "--database-url", url), "2 organisations checked, 0 differences")
+	contains(t, must(t, "check", "--database-url", url), "organisations checked: 2, differences: 0")
 }
 
 // A difference is found and named.
@@ -51,7 +51,7 @@ func TestCheckFindsDifferences(t *testing.T) {
 	t.Parallel()
 	url := pgtest.Database(t)
 	loadSmall(t, url)
-	contains(t, must(t, "check", "--database-url", url), "2 organisations checked, 0 differences")
+	contains(t, must(t, "check", "--database-url", url), "organisations checked: 2, differences: 0")
 	conn, err := pgx.Connect(t.Context(), url)
 	if err != nil {
 		t.Fatal(err)
@@ -64,7 +64,7 @@ func TestCheckFindsDifferences(t *testing.T) {
 		t.Fatal(err)
 	}
 	o := invoke(t.Context(), testNow, "check", "--database-url", url)
-	if o.code != exitFailed || strings.Count(o.out, "routine ") != 1 || !strings.Contains(o.out, "1 differences") {
+	if o.code != exitFailed || strings.Count(o.out, "routine ") != 1 || !strings.Contains(o.out, "differences: 1") {
 		t.Errorf("got %d:\n%s%s", o.code, o.out, o.errors)
 	}
 }
@@ -99,7 +99,7 @@ func TestDemoKeepsToItsOwn(t *testing.T) {
 	t.Parallel()
 	url := pgtest.Database(t)
 	refused(t, exitUsage, "no demo made", "demo", "--print", "--database-url", url)
-	contains(t, must(t, "check", "--database-url", url), "0 organisations")
+	contains(t, must(t, "check", "--database-url", url), "organisations checked: 0,")
 }
 
 // A start that was broken off is taken over.
@@ -119,7 +119,7 @@ func TestDemoTakesOverWhatACrashLeft(t *testing.T) {
 	must(t, "migrate", "up", "--database-url", url)
 	loadSmall(t, url)
 	contains(t, must(t, "demo", "--print", "--database-url", url), "Round of Juno Pelling")
-	contains(t, must(t, "check", "--database-url", url), "2 organisations checked, 0 differences")
+	contains(t, must(t, "check", "--database-url", url), "organisations checked: 2, differences: 0")
 }
 
 // A new user's way: start, read the file, ask, stop.
@@ -127,12 +127,12 @@ func TestDemoServes(t *testing.T) {
 	t.Parallel()
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
-	file := filepath.Join(t.TempDir(), "demo.env")
+	file, url := filepath.Join(t.TempDir(), "demo.env"), pgtest.EmptyDatabase(t)
 	printed, out := io.Pipe()
 	var errs buffer
 	ended := make(chan int, 1)
 	go func() {
-		ended <- run(ctx, []string{"demo", "--addr", "127.0.0.1:0", "--env-file", file, "--database-url", pgtest.EmptyDatabase(t)}, world{
+		ended <- run(ctx, []string{"demo", "--addr", "127.0.0.1:0", "--env-file", file, "--database-url", url}, world{
 			stdout: out, stderr: &errs, clock: clock, newID: newID, random: rand.Reader,
 		})
 		_ = out.Close()
@@ -148,6 +148,8 @@ func TestDemoServes(t *testing.T) {
 			t.Errorf("%s: %d %s", name, code, body)
 		}
 	}
+	// Meanwhile nobody may empty it.
+	refused(t, exitFailed, "another demo", "demo", "--print", "--database-url", url)
 	code, body := get(t, env["TANKWARD_URL"]+"/v1/me/round", env["TANKWARD_KEY_TECHNICIAN"])
 	if code != http.StatusOK || !strings.Contains(body, `"visits":[{`) {
 		t.Errorf("the technician's round: %d %.200s", code, body)

@@ -204,7 +204,7 @@ func TestMigrate(t *testing.T) {
 	if again := must(t, "migrate", "up", "--database-url", url); again != up {
 		t.Errorf("up again: %s, first %s", again, up)
 	}
-	contains(t, must(t, "check", "--database-url", url), "0 organisations checked, 0 differences")
+	contains(t, must(t, "check", "--database-url", url), "organisations checked: 0, differences: 0")
 	contains(t, must(t, "migrate", "down", "--yes", "--database-url", url), "schema version 0\n")
 }
 
