@@ -103,6 +103,9 @@ func (f *fold) advance(to Day) {
 		if day > to || day == MaxDay {
 			return
 		}
+		if other := f.nextEvent(); !f.traced && other > day {
+			day = min(to, other-1) // until then only newer items take over
+		}
 		f.step(day)
 	}
 }
@@ -120,6 +123,16 @@ func (f *fold) start() {
 
 // nextDay gives the next day on which anything happens.
 func (f *fold) nextDay() Day {
+	day := f.nextEvent()
+	if f.next.ok {
+		day = min(day, f.next.earliest)
+	}
+	return max(day, f.day)
+}
+
+// nextEvent gives the next day on which anything happens but that a newer item
+// takes the current one's place.
+func (f *fold) nextEvent() Day {
 	day := MaxDay
 	if f.nextRecord < len(f.records) {
 		day = min(day, f.records[f.nextRecord].DoneOn)
@@ -132,9 +145,6 @@ func (f *fold) nextDay() Day {
 	}
 	if f.parent != nil && f.nextStep < len(f.parent.steps) {
 		day = min(day, f.parent.steps[f.nextStep].day)
-	}
-	if f.next.ok {
-		day = min(day, f.next.earliest)
 	}
 	return max(min(day, f.nextRampDay()), f.day)
 }
@@ -243,8 +253,29 @@ func (f *fold) loseShare(s slot) {
 func (f *fold) takeOver() {
 	for f.next.openOn(f.day) {
 		f.replaceCurrent(f.next)
+		f.leap()
 		f.lookAhead()
 		f.snapshot()
+	}
+}
+
+// leap lets the newest occurrence that is open take over at once, so that a
+// calendar nobody has looked after for years costs no more than one of weeks.
+// The oldest work that is late must be known, and nothing may follow the course.
+func (f *fold) leap() {
+	if f.traced || !f.late.ok || f.rev.Cadence.Kind != Calendar {
+		return
+	}
+	for before := f.day + Day(f.rev.DaysEarly) + 1; ; {
+		nominal, ok := f.prevNominal(before)
+		if !ok || nominal <= f.cur.id.NominalDue {
+			return
+		}
+		if s := f.occurrence(nominal); s.earliest <= f.day && !f.mergedByClosure(&s) {
+			f.cur = s
+			return
+		}
+		before = nominal
 	}
 }
 
@@ -254,7 +285,7 @@ func (f *fold) replaceCurrent(by slot) {
 	if c := &f.cur; c.ok {
 		merged := c.due > c.cutLatest && c.due >= by.earliest // by a closure
 		if !f.oldest.ok && !merged {
-			f.oldest, f.takenOver = f.cur, f.day
+			f.oldest, f.takenOver = f.cur, min(f.day, by.earliest)
 		}
 		if !f.late.ok && !c.blocked && !merged {
 			f.late = older{ok: true, nominal: c.id.NominalDue, latest: c.latest}

@@ -137,7 +137,7 @@ func randomRecord(roll dice, id int) Record {
 		r.Share = choose(roll, 20, 40, 50, 80, 100)
 	case Skipped:
 		r.WithJoined = roll.chance(40)
-		if roll.chance(20) {
+		if roll.chance(50) {
 			r.NewDueOn = r.DoneOn + Day(roll(2))
 		}
 	}

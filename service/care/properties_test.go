@@ -248,3 +248,22 @@ func TestStoredIsNoFunctionOfToday(t *testing.T) {
 		}
 	})
 }
+
+// A fold that leaps over years of neglected work finds what one finds that
+// takes each occurrence in turn.
+func TestLeapingChangesNothing(t *testing.T) {
+	t.Parallel()
+	forRandomHistories(t, 3000, func(random *rand.Rand, h History) {
+		h = withRecords(h, func(rs []Record) []Record { return rs[:len(rs)/4] })
+		day := playFrom + Day(random.IntN(400))
+		leaping, stepping := newFold(&h, false), newFold(&h, true)
+		leaping.run(day)
+		stepping.run(day)
+		if diff := differ(stepping.open(day), leaping.open(day)); diff != "" {
+			t.Fatalf("open on %v (-stepping +leaping):\n%s%s", day, diff, describe(h))
+		}
+		if diff := differ(stepping.stored(), leaping.stored()); diff != "" {
+			t.Fatalf("stored (-stepping +leaping):\n%s%s", diff, describe(h))
+		}
+	})
+}

@@ -103,7 +103,10 @@ func (d *Dates) Next(after Day) (Day, bool) {
 	ok := true
 	switch d.kind {
 	case daily:
-		day = from + Day((d.step-(int(from)-d.base)%d.step)%d.step)
+		day = from
+		if over := remainder(int(from)-d.base, d.step); over != 0 {
+			day += Day(d.step - over)
+		}
 	case weekly:
 		day, ok = d.nextInWeeks(from)
 	default:
@@ -128,7 +131,7 @@ func (d *Dates) Prev(before Day) (Day, bool) {
 	ok := true
 	switch d.kind {
 	case daily:
-		day = to - Day((int(to)-d.base)%d.step)
+		day = to - Day(remainder(int(to)-d.base, d.step))
 	case weekly:
 		day, ok = d.prevInWeeks(to)
 	default:
@@ -140,10 +143,19 @@ func (d *Dates) Prev(before Day) (Day, bool) {
 	return day, true
 }
 
+// remainder is n % step for a period that is not before the first; most rules
+// have an interval of one.
+func remainder(n, step int) int {
+	if step == 1 {
+		return 0
+	}
+	return int(uint32(n) % uint32(step)) //nolint:gosec // both are small and not negative
+}
+
 func (d *Dates) nextInWeeks(from Day) (Day, bool) {
 	n := int(from) - d.base
 	week, offset := n/7, n%7
-	if over := week % d.step; over != 0 {
+	if over := remainder(week, d.step); over != 0 {
 		week, offset = week+d.step-over, 0
 	}
 	for {
@@ -161,7 +173,7 @@ func (d *Dates) nextInWeeks(from Day) (Day, bool) {
 func (d *Dates) prevInWeeks(to Day) (Day, bool) {
 	n := int(to) - d.base
 	week, offset := n/7, n%7
-	if over := week % d.step; over != 0 {
+	if over := remainder(week, d.step); over != 0 {
 		week, offset = week-over, 6
 	}
 	for ; week >= 0; week, offset = week-d.step, 6 {
@@ -227,12 +239,12 @@ func (d *Dates) prevInMonths(to Day) (Day, bool) {
 // periodFrom gives the first month of a period at or after a month.
 func (d *Dates) periodFrom(index int) int {
 	if d.kind == monthly {
-		if over := (index - d.base) % d.step; over != 0 {
+		if over := remainder(index-d.base, d.step); over != 0 {
 			index += d.step - over
 		}
 		return index
 	}
-	if over := (index/12 - d.base) % d.step; over != 0 {
+	if over := remainder(index/12-d.base, d.step); over != 0 {
 		index = (index/12 + d.step - over) * 12
 	}
 	return index
@@ -241,10 +253,9 @@ func (d *Dates) periodFrom(index int) int {
 // periodTo gives the last month of a period at or before a month.
 func (d *Dates) periodTo(index int) int {
 	if d.kind == monthly {
-		over := (index - d.base) % d.step
-		return index - over
+		return index - remainder(index-d.base, d.step)
 	}
-	if over := (index/12 - d.base) % d.step; over != 0 {
+	if over := remainder(index/12-d.base, d.step); over != 0 {
 		index = (index/12-over)*12 + 11
 	}
 	return index
