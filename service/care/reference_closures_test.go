@@ -11,7 +11,7 @@ import (
 // closures, which count in the order of the days on which they were entered:
 // one entered after the latest that the earlier ones gave moves nothing.
 func (w *refWalk) move(item *refItem) {
-	item.earliest, item.due, item.latest = item.cutEarliest, item.NominalDue, item.cutLatest
+	item.earliest, item.due, item.latest = item.cutEarliest, item.center(), item.cutLatest
 	if w.neverMoved(item) {
 		return
 	}
@@ -26,11 +26,12 @@ func (w *refWalk) move(item *refItem) {
 }
 
 // neverMoved: life support and daily feeding pass to the keeper instead, shop
-// and device work does not care for a shut site, and a step back stays.
+// and device work does not care for a shut site, a step back stays, and where
+// the parent was done today its joined work can be done too.
 func (w *refWalk) neverMoved(item *refItem) bool {
 	routine, performer := w.routine.Routine, item.revision.Performer
 	dailyFeeding := routine.Kind == care.Feeding && w.dueEveryDay(item.revision)
-	return routine.Class == care.LifeSupport || dailyFeeding || item.stepBack ||
+	return routine.Class == care.LifeSupport || dailyFeeding || item.stepBack || item.parentDone ||
 		performer == care.Shop || performer == care.Device
 }
 
@@ -108,8 +109,9 @@ func (s *refShut) lastSearchDay(nominal care.Day) care.Day {
 // or a refused candidate was entered, none up to last done, none in a pause or
 // an inactive month.
 func (w *refWalk) moveAmong(item *refItem, shut refShut) {
-	item.due, item.latest, item.movedPast = item.NominalDue, item.cutLatest, false
-	closed, enteredFloor := shut.on(item.NominalDue)
+	center := item.center()
+	item.due, item.latest, item.movedPast = center, item.cutLatest, false
+	closed, enteredFloor := shut.on(center)
 	if !closed {
 		return
 	}
@@ -123,17 +125,17 @@ func (w *refWalk) moveAmong(item *refItem, shut refShut) {
 		return !refused
 	}
 	for k := care.Day(1); k <= 2000; k++ {
-		for _, day := range []care.Day{item.NominalDue - k, item.NominalDue + k} {
+		for _, day := range []care.Day{center - k, center + k} {
 			if day >= item.cutEarliest && day <= item.cutLatest && accept(day) {
 				item.due = day
 				return
 			}
 		}
-		if item.NominalDue-k < item.cutEarliest && item.NominalDue+k > item.cutLatest {
+		if center-k < item.cutEarliest && center+k > item.cutLatest {
 			break
 		}
 	}
-	for day := item.cutLatest + 1; day <= shut.lastSearchDay(item.NominalDue); day++ {
+	for day := item.cutLatest + 1; day <= shut.lastSearchDay(center); day++ {
 		if accept(day) {
 			item.due, item.latest, item.movedPast = day, day, true
 			return

@@ -91,7 +91,7 @@ func (w *refWalk) floor(rev care.Revision, nominal, earliest care.Day) care.Day 
 
 // plan finds what the routine makes due next, as it is known today.
 func (w *refWalk) plan() {
-	w.pending = nil
+	w.pending, w.moreDates = nil, false
 	switch w.kind() {
 	case care.Calendar:
 		w.planCalendar()
@@ -115,6 +115,10 @@ func (w *refWalk) plan() {
 // planAsked plans the item of the day that the skip of life support named: it
 // is the next nominal due, and its window begins on it.
 func (w *refWalk) planAsked() {
+	if w.asked != nil {
+		w.pending = []*refItem{w.asked}
+		return
+	}
 	rev := w.now()
 	nominal := w.firstWorkingDay(rev, w.newDue)
 	if nominal == care.MaxDay {
@@ -128,7 +132,7 @@ func (w *refWalk) planAsked() {
 		item.level, _ = w.nextLevel()
 	}
 	w.move(item)
-	w.pending = []*refItem{item}
+	w.asked, w.pending = item, []*refItem{item}
 }
 
 // planSingle plans the only next item of an interval or of a single date.
@@ -174,7 +178,11 @@ func (w *refWalk) changed() care.Day {
 	return w.now().From
 }
 
-// planCalendar plans all further dates of the rule, first the one that a skip
+// planAhead is how many dates of a rule are planned at once; with fewer than
+// half of them left they are planned again.
+const planAhead = 60
+
+// planCalendar plans the next dates of the rule, first the one that a skip
 // asked for. Each window ends on the day before the next date and then begins
 // on the day after the window before it.
 func (w *refWalk) planCalendar() {
@@ -187,7 +195,7 @@ func (w *refWalk) planCalendar() {
 		w.pending = append(w.pending, item)
 	}
 	for i, item := range w.pending {
-		item.cutLatest = item.NominalDue + care.Day(rev.DaysLate)
+		item.cutLatest = item.NominalDue + care.Day(item.revision.DaysLate)
 		if i+1 < len(w.pending) {
 			item.cutLatest = min(item.cutLatest, w.pending[i+1].NominalDue-1)
 		}
@@ -234,6 +242,10 @@ func (w *refWalk) calendarDates() []care.Day {
 		exists := day >= routine.FirstDay && day <= routine.LastDay && active(rev, day) && !w.paused(day)
 		if exists && day > newer && day >= w.changed() && day >= w.pausedFrom {
 			days = append(days, day)
+		}
+		if len(days) == planAhead {
+			w.moreDates = true
+			break
 		}
 	}
 	return days

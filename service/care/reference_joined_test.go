@@ -6,6 +6,15 @@ import (
 	"tankward/service/care"
 )
 
+// followDawn opens joined work of the same visit with what its parent has open
+// before anybody did anything today.
+func (w *refWalk) followDawn() {
+	if w.kind() == care.Joined && w.now().Cadence.Gap.Unit == care.Minutes {
+		w.followWindow(w.parent.openAtDawn)
+		w.refreshJoined()
+	}
+}
+
 // followParent opens and moves joined work with what happened to its parent
 // today.
 func (w *refWalk) followParent() {
@@ -13,19 +22,17 @@ func (w *refWalk) followParent() {
 		return
 	}
 	if w.now().Cadence.Gap.Unit == care.Days {
-		w.openAtDawn = w.visible()
 		w.followClosings()
 		return
 	}
-	w.followWindow(w.parent.openAtDawn)
-	w.refreshJoined()
-	w.openAtDawn = w.visible()
 	for _, c := range w.parent.closingsToday {
 		w.followWindow(c.item)
-		if w.open == nil || w.open.Identity != c.item.Identity || !w.followed[c.item.Identity] {
+		if w.open == nil || w.open.follows != c.item {
 			continue
 		}
-		if !w.skipWithParent(c) {
+		if w.today < w.routine.Routine.FirstDay {
+			w.discardOpen() // the parent closed before there was anything to do
+		} else if !w.skipWithParent(c) {
 			w.parentClosed(w.open, c)
 		}
 	}
@@ -47,17 +54,14 @@ func (w *refWalk) skipWithParent(c refClosing) bool {
 // for each of them. If the one before is still open they are merged. What the
 // parent's course gives in a pause of the joined work never existed.
 func (w *refWalk) followWindow(parent *refItem) {
-	if parent == nil || w.followed[parent.Identity] {
+	if parent == nil || w.followed[parent] {
 		return
 	}
-	w.followed[parent.Identity] = true
-	if w.named(parent.Identity) {
+	w.followed[parent] = true
+	if w.named(parent) || !w.exists(parent) {
 		return
 	}
-	if !w.exists(parent) {
-		return
-	}
-	item := &refItem{Identity: parent.Identity, revision: w.now()}
+	item := &refItem{Identity: parent.Identity, revision: w.now(), follows: parent}
 	w.takeOver(item)
 	w.windowOf(item, parent)
 }
@@ -68,13 +72,15 @@ func (w *refWalk) exists(parent *refItem) bool {
 	return day >= routine.FirstDay && day <= routine.LastDay && !w.paused(day)
 }
 
-// named says that the item is the one of a day that a skip asked for.
-func (w *refWalk) named(identity care.Identity) bool {
-	if w.open != nil && w.open.asked && w.open.Identity == identity {
+// named says that the item is the one of a day that a skip asked for: open, then
+// the two are one, or closed already.
+func (w *refWalk) named(parent *refItem) bool {
+	if w.open != nil && w.open.asked && w.open.Identity == parent.Identity {
+		w.open.follows = parent
 		return true
 	}
 	return slices.ContainsFunc(w.closings, func(c refClosing) bool {
-		return c.item.asked && c.item.Identity == identity
+		return c.item.asked && c.item.Identity == parent.Identity
 	})
 }
 
@@ -89,10 +95,6 @@ func (w *refWalk) windowOf(item, parent *refItem) {
 // today, and its latest its own days late after, up to the day before the
 // parent's next window as far as that was known when it closed.
 func (w *refWalk) parentClosed(item *refItem, c refClosing) {
-	if w.today < w.routine.Routine.FirstDay {
-		w.discardOpen()
-		return
-	}
 	item.parentClosed, item.blocked = true, false
 	item.due = w.today
 	item.latest = min(w.today+care.Day(item.revision.DaysLate), c.nextEarliest-1)
@@ -104,13 +106,11 @@ func (w *refWalk) parentClosed(item *refItem, c refClosing) {
 // the last window stays.
 func (w *refWalk) refreshJoined() {
 	item := w.open
-	if w.kind() != care.Joined || item == nil || item.asked || item.parentClosed || item.revision.Cadence.Gap.Unit != care.Minutes {
+	if w.kind() != care.Joined || item == nil || item.follows == nil || item.asked || item.parentClosed {
 		return
 	}
-	for _, parent := range []*refItem{w.parent.openAtDawn, w.parent.open} {
-		if parent != nil && parent.Identity == item.Identity {
-			w.windowOf(item, parent)
-		}
+	if parent := item.follows; parent == w.parent.openAtDawn || parent == w.parent.open {
+		w.windowOf(item, parent)
 	}
 }
 
@@ -126,7 +126,7 @@ func (w *refWalk) upcoming() *refItem {
 		return nil
 	}
 	next := w.parent.open
-	if next == nil || w.followed[next.Identity] {
+	if next == nil || w.followed[next] {
 		next = w.parent.upcoming()
 	}
 	if next == nil || !w.exists(next) {
@@ -160,15 +160,11 @@ func (w *refWalk) followClosings() {
 		}
 		item := &refItem{
 			Identity: care.Identity{NominalDue: nominal, Ordinal: w.taken[nominal]}, revision: w.now(),
-			cutEarliest: nominal, cutLatest: w.today + care.Day(gap.Greatest),
+			cutEarliest: w.floor(w.now(), nominal, nominal),
 		}
-		if c.state == care.DoneState && gap.Least == 0 {
-			// The parent was done there today, so a closure does not matter.
-			item.earliest, item.due, item.latest = item.cutEarliest, nominal, item.cutLatest
-		} else {
-			w.move(item)
-		}
-		w.waitForResume(item)
+		item.cutLatest = max(w.today+care.Day(gap.Greatest), item.cutEarliest)
+		item.parentDone = c.state == care.DoneState && item.cutEarliest == w.today
+		w.move(item)
 		w.takeOver(item)
 		w.skipWithParent(c)
 	}

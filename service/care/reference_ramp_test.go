@@ -67,7 +67,7 @@ func (w *refWalk) changeRamp() {
 		w.dropHeldRise()
 	}
 	if w.isHeld() {
-		w.newDue = 0 // the resume decides when the next step is due
+		w.newDue, w.asked = 0, nil // the resume decides when the next step is due
 	}
 	if wasHeld && !w.isHeld() {
 		w.resumed = w.today
@@ -125,6 +125,9 @@ func (w *refWalk) askStepBack() {
 	ordinal := w.taken[w.today]
 	w.displaced = w.open
 	if w.open != nil {
+		if w.open.NominalDue == w.today { // a second item falls on this day
+			ordinal = w.open.Ordinal + 1
+		}
 		w.open = nil
 		w.carriedLate = care.MaxDay
 	}
@@ -165,7 +168,6 @@ func (w *refWalk) itemBeforeStepBack(item *refItem, rec care.Record) *refItem {
 	if rec.Names != nil && *rec.Names != w.displaced.Identity || rec.Names == nil && !rose {
 		return item
 	}
-	w.taken[item.NominalDue]--
 	w.open, w.displaced = w.displaced, nil
 	w.askedInVain = true
 	return w.open

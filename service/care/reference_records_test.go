@@ -53,7 +53,7 @@ func (w *refWalk) apply(item *refItem, rec care.Record) {
 		item.percent += rec.Share
 	case care.Skipped:
 		if w.routine.Routine.Class == care.LifeSupport {
-			w.newDue = rec.NewDueOn
+			w.newDue, w.asked = rec.NewDueOn, nil
 		}
 		w.close(item, rec, care.SkippedState)
 	case care.NoAccess:
@@ -81,6 +81,7 @@ func (w *refWalk) close(item *refItem, rec care.Record, state care.State) {
 	day := w.today
 	w.lastDone = &day
 	w.onceDone[item.given] = true
+	w.taken[item.NominalDue] = item.Ordinal + 1
 	w.plan()
 	c := refClosing{item: item, record: rec, day: w.today, state: state, nextEarliest: w.nextEarliest()}
 	w.closings = append(w.closings, c)
@@ -135,5 +136,5 @@ func (w *refWalk) takePlaceOfSkip(rec care.Record) {
 			w.counted[id] = c
 		}
 	}
-	w.newDue = 0
+	w.newDue, w.asked = 0, nil
 }

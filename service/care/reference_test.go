@@ -37,8 +37,14 @@ type refItem struct {
 	asked             bool     // by a skip: its day was named by a person
 	level             float64  // ramp
 	stepBack          bool     // ramp
+	follows           *refItem // joined, minutes: the parent's item
 	parentClosed      bool     // joined, minutes: the parent closed without it
+	parentDone        bool     // joined, days: due on the day on which the parent was done
 }
+
+// center is the day from which open days are looked for: the nominal due, or
+// the resume day for which it waits.
+func (i *refItem) center() care.Day { return max(i.NominalDue, i.cutEarliest) }
 
 // lateFrom is the day after the moved latest; a blocked item is never late.
 func (i *refItem) lateFrom() care.Day {
@@ -67,16 +73,18 @@ type refWalk struct {
 
 	revision    int
 	open        *refItem
-	pending     []*refItem // planned and not yet open, in order of due
-	previous    *refItem   // the newest nominal due that was ever open
-	shut        []*refItem // closed by a closure when their windows began
-	taken       map[care.Day]int
-	carriedLate care.Day // of the oldest unfinished that was merged away
+	pending     []*refItem       // planned and not yet open, in order of due
+	moreDates   bool             // the rule gives dates after those that are planned
+	previous    *refItem         // the newest nominal due that was ever open
+	shut        []*refItem       // closed by a closure when their windows began
+	taken       map[care.Day]int // closed items by nominal due: the next one's ordinal
+	carriedLate care.Day         // of the oldest unfinished that was merged away
 
 	lastDone    *care.Day
 	pausedFrom  care.Day // first day of the last pause that has begun
 	resumeFloor care.Day // resume day of the pause that closed an item
 	newDue      care.Day // asked for by a skip; zero when not
+	asked       *refItem // the item of that day, once planned; no change moves it
 	dropped     bool     // since the last closing an item went away without one
 	onceDone    map[care.Day]bool
 
@@ -86,7 +94,7 @@ type refWalk struct {
 	displaced   *refItem // ramp: the rise in whose place a step back came today
 	askedInVain bool     // ramp: nothing lies below for the step back of today
 
-	followed map[care.Identity]bool // joined: the parent's items it followed
+	followed map[*refItem]bool // joined: the parent's items it followed
 
 	openAtDawn    *refItem // open today before anybody did anything, here or at a parent
 	closingsToday []refClosing
@@ -100,10 +108,10 @@ func newRefWalk(r *refRoutine, upTo care.Day) *refWalk {
 	w := &refWalk{
 		routine: r, carriedLate: care.MaxDay, resumeFloor: care.MinDay, pausedFrom: care.MinDay, resumed: care.MinDay,
 		taken: map[care.Day]int{}, onceDone: map[care.Day]bool{},
-		followed: map[care.Identity]bool{}, counted: map[uuid.UUID]care.Counted{},
+		followed: map[*refItem]bool{}, counted: map[uuid.UUID]care.Counted{},
 	}
 	for i := range r.Revisions {
-		w.dates = append(w.dates, ruleDates(r.rules[i], r.Routine.FirstDay, upTo+100))
+		w.dates = append(w.dates, ruleDates(r.rules[i], r.Routine.FirstDay, upTo+500))
 	}
 	if r.parent != nil {
 		w.parent = newRefWalk(r.parent, upTo)
@@ -189,6 +197,7 @@ func (w *refWalk) step(day care.Day, records func(*refWalk, care.Day) []care.Rec
 	w.closingsToday = nil
 	w.beginPause()
 	w.openPending()
+	w.followDawn()
 	w.enterRevision()
 	w.changeRamp()
 	w.openAtDawn = w.visible()
@@ -250,7 +259,6 @@ func (w *refWalk) waitForResume(item *refItem) {
 
 // discardOpen lets the open item go without any record closing it.
 func (w *refWalk) discardOpen() {
-	w.taken[w.open.NominalDue]--
 	w.open = nil
 	w.carriedLate = care.MaxDay
 }
@@ -268,6 +276,9 @@ func (w *refWalk) openPending() {
 		}
 		w.takeOver(next)
 	}
+	if w.moreDates && len(w.pending) < planAhead/2 {
+		w.plan()
+	}
 }
 
 // takeOver makes an item the open one. The one before it, if unfinished, is
@@ -281,12 +292,11 @@ func (w *refWalk) takeOver(next *refItem) {
 			w.carriedLate = before.lateFrom()
 		}
 	}
-	w.taken[next.NominalDue]++
 	w.open = next
 	if w.previous == nil || next.NominalDue >= w.previous.NominalDue {
 		w.previous = next
 	}
-	w.newDue = 0
+	w.newDue, w.asked = 0, nil
 }
 
 // enterRevision lets a change of the routine count from its day on. What is
