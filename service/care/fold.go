@@ -35,7 +35,7 @@ type fold struct {
 	cur, next slot
 	dropped   bool // an item came and went without a record since the last closing
 	late      older
-	last      older // the item that was current before
+	last      older // of the items that were current before, the one due last
 	lost      []Fact
 	oldest    slot // the oldest unclosed item, once a newer one took its place
 	takenOver Day
@@ -300,7 +300,7 @@ func (f *fold) replaceCurrent(by slot) {
 // past remembers an item that is no longer current: the next window begins
 // after its own.
 func (f *fold) past(s *slot) {
-	f.last = older{ok: true, nominal: s.id.NominalDue, latest: s.cutLatest}
+	f.last = f.last.or(older{ok: s.ok, nominal: s.id.NominalDue, latest: s.cutLatest})
 }
 
 // plan works out the routine's next item, and the one after it where that is

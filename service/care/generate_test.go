@@ -131,7 +131,7 @@ func randomRecords(roll dice, firstID, most int) []Record {
 }
 
 func randomRecord(roll dice, id int) Record {
-	r := Record{ID: testID(roll(1000)*10_000 + id), DoneOn: roll.day(playFrom-5, playTo), Result: choose(roll, Done, Done, Done, Partly, Skipped, NoAccess)}
+	r := Record{ID: testID(roll(1000)*10_000 + id + 1), DoneOn: roll.day(playFrom-5, playTo), Result: choose(roll, Done, Done, Done, Partly, Skipped, NoAccess)}
 	switch r.Result {
 	case Partly:
 		r.Share = choose(roll, 20, 40, 50, 80, 100)

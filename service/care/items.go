@@ -220,10 +220,7 @@ func (f *fold) previousLatest(nominal Day) (Day, bool) {
 	if prev, ok = f.prevNominal(nominal); ok {
 		latest = prev + Day(f.rev.DaysLate)
 	}
-	last := f.last
-	if f.cur.ok {
-		last = older{ok: true, nominal: f.cur.id.NominalDue, latest: f.cur.cutLatest}
-	}
+	last := f.last.or(older{ok: f.cur.ok, nominal: f.cur.id.NominalDue, latest: f.cur.cutLatest})
 	switch {
 	case !last.ok || last.nominal >= nominal:
 	case last.nominal >= prev:
@@ -251,7 +248,7 @@ func (f *fold) mergedByClosure(s *slot) bool {
 // namedItem gives the item of a day that a person named when the work was
 // skipped.
 func (f *fold) namedItem(day Day) slot {
-	s := slot{fixed: true}
+	s := slot{fixed: true, late: f.rev.DaysLate}
 	s.note(Fact{Kind: FactNewDue, Day: day})
 	nominal, ok := f.activity.from(day)
 	if !ok {

@@ -104,10 +104,11 @@ func (f *fold) joinedNext() slot {
 // when it is closed, or when the joined routine has no item on that day.
 func (f *fold) childOf(p *slot) slot {
 	r := &f.h.Routine
-	if !p.ok || f.isGone && f.gone == p.id || p.id.NominalDue < r.FirstDay || p.id.NominalDue > r.LastDay || !f.activity.active(p.id.NominalDue) {
+	closed := f.isGone && f.gone == p.id || f.used[p.id.NominalDue] > p.id.Ordinal
+	if !p.ok || closed || p.id.NominalDue < r.FirstDay || p.id.NominalDue > r.LastDay || !f.activity.active(p.id.NominalDue) {
 		return slot{}
 	}
-	s := slot{ok: true, id: p.id, earliest: p.earliest, due: p.due, latest: p.latest, blocked: p.blocked, late: f.rev.DaysLate}
+	s := slot{ok: true, id: p.id, earliest: p.earliest, due: p.due, latest: p.latest, cutLatest: p.cutLatest, blocked: p.blocked, late: f.rev.DaysLate}
 	s.note(Fact{Kind: FactParentItem, Routine: f.rev.Cadence.Parent, Day: p.id.NominalDue})
 	s.noteOrdinal()
 	s.note(Fact{Kind: FactParentWindow, Day: p.earliest, To: p.latest})
@@ -173,7 +174,7 @@ func (f *fold) gapOpens(c *parentClose) {
 	s.note(Fact{Kind: FactGapWindow, Day: s.latest})
 	s.notBefore(active, FactNotBeforeActive)
 	s.keepTogether()
-	if nominal != f.day || c.skipped {
+	if s.due != f.day || c.skipped {
 		f.place(&s)
 	}
 	f.replaceCurrent(s)

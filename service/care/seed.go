@@ -136,7 +136,7 @@ func (f *fold) sow(seed *Seed) {
 			}
 		}
 	}
-	f.last = older{ok: true, nominal: seed.Closed.NominalDue, latest: f.latestOf(seed.Closed.NominalDue)}
+	f.last = older{ok: true, nominal: f.closedTo, latest: f.latestOf(f.closedTo)}
 	f.planAfter(closer{id: seed.RecordID, day: seed.DoneOn, newDue: seed.NewDueOn})
 }
 

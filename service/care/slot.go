@@ -46,8 +46,9 @@ func (s *slot) notBefore(d Day, why FactKind) {
 // keepTogether moves due and latest up to a window that begins later.
 func (s *slot) keepTogether() {
 	s.due = max(s.due, s.earliest)
-	s.latest = max(s.latest, s.due)
-	s.cutLatest = s.latest
+	if s.latest < s.due {
+		s.latest, s.cutLatest = s.due, s.due
+	}
 }
 
 // openOn says whether the work may be done on the day.
@@ -58,6 +59,15 @@ type older struct {
 	ok      bool
 	nominal Day
 	latest  Day
+}
+
+// or gives the one of two that is due later, the second when both are due on
+// one day.
+func (o older) or(p older) older {
+	if !p.ok || o.ok && o.nominal > p.nominal {
+		return o
+	}
+	return p
 }
 
 // item gives the slot as an item on a day; false when it is not to be shown.
