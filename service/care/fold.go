@@ -334,6 +334,7 @@ func (f *fold) lookAhead() {
 		f.next = f.occurrenceAfter(max(f.after, f.cur.id.NominalDue))
 	case Joined:
 		f.next = f.joinedNext()
+	default: // what follows is known only when the current one closes
 	}
 }
 

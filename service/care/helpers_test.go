@@ -3,11 +3,11 @@ package care
 import (
 	"encoding/binary"
 	"fmt"
+	"math/rand/v2"
 	"os"
 	"reflect"
 	"strconv"
 	"testing"
-	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
@@ -31,10 +31,10 @@ func divisor(tb testing.TB) int {
 	return 1
 }
 
-// seed gives the seed of a random test: TANKWARD_RANDOM_SEED, or a new one.
+// randomSeed gives the seed of a random test: TANKWARD_RANDOM_SEED, or a new one.
 func randomSeed(tb testing.TB) uint64 {
 	tb.Helper()
-	n := uint64(time.Now().UnixNano())
+	n := rand.Uint64()
 	if text := os.Getenv("TANKWARD_RANDOM_SEED"); text != "" {
 		var err error
 		if n, err = strconv.ParseUint(text, 10, 64); err != nil {
@@ -50,18 +50,6 @@ func testID(n int) uuid.UUID {
 	var id uuid.UUID
 	binary.BigEndian.PutUint32(id[:4], uint32(n))
 	return id
-}
-
-func mustDay(tb testing.TB, text string) Day {
-	tb.Helper()
-	if len(text) == len("01-02") {
-		text = "2026-" + text
-	}
-	d, err := ParseDay(text)
-	if err != nil {
-		tb.Fatal(err)
-	}
-	return d
 }
 
 // line gives an item in one line, as the worked examples write it.

@@ -7,8 +7,9 @@ func (c *Cadence) everyDay() bool {
 		return c.Every == 1 && c.Unit == Days
 	case Calendar:
 		return c.Rule.everyDay()
+	default:
+		return false
 	}
-	return false
 }
 
 // after gives the day one step of an interval after a day.
@@ -18,8 +19,9 @@ func (c *Cadence) after(d Day) Day {
 		return d + Day(7*c.Every)
 	case Months:
 		return addMonths(d, c.Every)
+	default:
+		return d + Day(c.Every)
 	}
-	return d + Day(c.Every)
 }
 
 // intervalItem gives the item so many days after the work was last done.
@@ -216,14 +218,15 @@ func (f *fold) cutOccurrence(nominal Day) slot {
 // nominal day. An item that is newer than the occurrence before, because the
 // rule has changed or a person named its day, counts in its place.
 func (f *fold) previousLatest(nominal Day) (Day, bool) {
-	latest, prev, ok := MinDay, MinDay, false
-	if prev, ok = f.prevNominal(nominal); ok {
+	latest := MinDay
+	prev, ok := f.prevNominal(nominal)
+	if ok {
 		latest = prev + Day(f.rev.DaysLate)
 	}
 	last := f.last.or(older{ok: f.cur.ok, nominal: f.cur.id.NominalDue, latest: f.cur.cutLatest})
 	switch {
 	case !last.ok || last.nominal >= nominal:
-	case last.nominal >= prev:
+	case !ok || last.nominal >= prev:
 		latest, ok = last.latest, true
 	default:
 		latest = max(latest, last.latest)

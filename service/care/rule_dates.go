@@ -99,7 +99,7 @@ func (d *Dates) Next(after Day) (Day, bool) {
 		return 0, false
 	}
 	from := max(after+1, d.first)
-	day := d.last
+	var day Day
 	ok := true
 	switch d.kind {
 	case daily:
@@ -127,7 +127,7 @@ func (d *Dates) Prev(before Day) (Day, bool) {
 	if to < d.first {
 		return 0, false
 	}
-	day := d.first
+	var day Day
 	ok := true
 	switch d.kind {
 	case daily:
