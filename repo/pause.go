@@ -193,6 +193,27 @@ func (t *Tx) PausePlace(ctx context.Context, id uuid.UUID) (work.Place, error) {
 	WHERE p.org_id = $1 AND p.id = $2`, t.org, id)
 }
 
+// ClosureSite implements work.Tx.
+func (t *Tx) ClosureSite(ctx context.Context, id uuid.UUID) (uuid.UUID, error) {
+	return loadOne(ctx, t, "closure", id, func(r closureSiteRow) uuid.UUID { return orNil(r.SiteID) }, `
+	SELECT site_id
+	FROM closure
+	WHERE org_id = $1 AND id = $2`, t.org, id)
+}
+
+type closureSiteRow struct{ SiteID *uuid.UUID }
+
+// LockTanks implements work.Tx.
+func (t *Tx) LockTanks(ctx context.Context, site uuid.UUID) (int, error) {
+	tag, err := t.tx.Exec(ctx, `
+	SELECT
+	FROM tank
+	WHERE org_id = $1 AND archived_at IS NULL AND ($2::uuid IS NULL OR site_id = $2)
+	ORDER BY id
+	FOR NO KEY UPDATE`, t.org, nilable(site))
+	return int(tag.RowsAffected()), translate("lock tanks", err)
+}
+
 type linkRow struct {
 	ID        uuid.UUID
 	TankID    uuid.UUID

@@ -199,6 +199,13 @@ func (t *Tx) LoadRecord(ctx context.Context, id uuid.UUID) (work.Record, error) 
 	WHERE w.org_id = $1 AND w.id = $2`, t.org, id)
 }
 
+// HasMember implements work.Tx.
+func (t *Tx) HasMember(ctx context.Context, id uuid.UUID) (bool, error) {
+	var known bool
+	err := t.tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM member WHERE org_id = $1 AND id = $2)`, t.org, id).Scan(&known)
+	return known, translate("look up member", err)
+}
+
 // SaveVoid implements work.Tx.
 func (t *Tx) SaveVoid(ctx context.Context, id uuid.UUID, v work.Void) error {
 	_, err := t.tx.Exec(ctx, `

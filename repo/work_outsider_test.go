@@ -130,6 +130,18 @@ var onWork = map[string]attempt{
 		func(o owned) uuid.UUID { return o.tank.ID }),
 	"Tx.PausePlace": noSuchPlace(func(x *Tx) func(context.Context, uuid.UUID) (work.Place, error) { return x.PausePlace },
 		func(o owned) uuid.UUID { return o.pause.ID }),
+	"Tx.ClosureSite": notMine(func(ctx context.Context, x *Tx, o owned) error {
+		_, err := x.ClosureSite(ctx, o.closure.ID)
+		return err
+	}),
+	"Tx.LockTanks": none(func(ctx context.Context, x *Tx, o owned) (int, error) { return x.LockTanks(ctx, o.site.ID) }),
+	"Tx.HasMember": none(func(ctx context.Context, x *Tx, o owned) (int, error) {
+		known, err := x.HasMember(ctx, o.member.ID)
+		if known {
+			return 1, err
+		}
+		return 0, err
+	}),
 	"Tx.RecordHash": notMine(func(ctx context.Context, x *Tx, o owned) error {
 		_, err := x.RecordHash(ctx, o.record.ID)
 		return err

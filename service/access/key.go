@@ -96,10 +96,6 @@ func (s *Service) CreateKey(ctx context.Context, c tx.Call[NewKey], id uuid.UUID
 	if err := f.Validate(); err != nil {
 		return tx.Outcome[NewKey]{}, err
 	}
-	hash, err := resource.Hash(f)
-	if err != nil {
-		return tx.Outcome[NewKey]{}, err
-	}
 	secret, err := makeSecret(s.Random)
 	if err != nil {
 		return tx.Outcome[NewKey]{}, err
@@ -111,7 +107,7 @@ func (s *Service) CreateKey(ctx context.Context, c tx.Call[NewKey], id uuid.UUID
 		}
 	}
 	return tx.Do(ctx, s.Run, c, func(ctx context.Context, t Tx) (NewKey, tx.Trail, error) {
-		made, trail, err := s.keys(c.Scope, secret).CreateIn(ctx, t, id, f, hash, c.Now)
+		made, trail, err := s.keys(c.Scope, secret).CreateIn(ctx, t, resource.New[KeyFields]{ID: id, Fields: f, Now: c.Now})
 		out := NewKey{Key: made.Row, New: made.New}
 		if made.New {
 			out.Secret = secret

@@ -42,14 +42,6 @@ func (s *Service) NewOrganisation(ctx context.Context, c tx.Call[Founded], f Fou
 			return tx.Outcome[Founded]{}, err
 		}
 	}
-	ownerHash, err := resource.Hash(f.Owner)
-	if err != nil {
-		return tx.Outcome[Founded]{}, err
-	}
-	keyHash, err := resource.Hash(key)
-	if err != nil {
-		return tx.Outcome[Founded]{}, err
-	}
 	secret, err := makeSecret(s.Random)
 	if err != nil {
 		return tx.Outcome[Founded]{}, err
@@ -63,12 +55,12 @@ func (s *Service) NewOrganisation(ctx context.Context, c tx.Call[Founded], f Fou
 			return Founded{}, tx.Trail{}, err
 		}
 		trail := tx.Did(tx.Change{Resource: "organisation", Action: "created", ID: f.Org})
-		owner, did, err := s.members(c.Scope).CreateIn(ctx, t, f.OwnerID, f.Owner, ownerHash, c.Now)
+		owner, did, err := s.members(c.Scope).CreateIn(ctx, t, resource.New[MemberFields]{ID: f.OwnerID, Fields: f.Owner, Now: c.Now})
 		if err != nil {
 			return Founded{}, tx.Trail{}, err
 		}
 		trail.Add(did)
-		made, did, err := s.keys(c.Scope, secret).CreateIn(ctx, t, f.KeyID, key, keyHash, c.Now)
+		made, did, err := s.keys(c.Scope, secret).CreateIn(ctx, t, resource.New[KeyFields]{ID: f.KeyID, Fields: key, Now: c.Now})
 		if err != nil {
 			return Founded{}, tx.Trail{}, err
 		}

@@ -106,40 +106,46 @@ type Kind[T, F any] struct {
 // Create adds a resource. The same id with the same content is the same
 // request: the row is given as it is now.
 func (k Kind[T, F]) Create(ctx context.Context, c tx.Call[Created[F]], id uuid.UUID, fields F) (tx.Outcome[Created[F]], error) {
-	hash, err := Hash(fields)
-	if err != nil {
-		return tx.Outcome[Created[F]]{}, err
-	}
 	return tx.Do(ctx, k.Run, c, func(ctx context.Context, t T) (Created[F], tx.Trail, error) {
-		return k.CreateIn(ctx, t, id, fields, hash, c.Now)
+		return k.CreateIn(ctx, t, New[F]{ID: id, Fields: fields, Now: c.Now})
 	})
 }
 
+// New is a resource to be created.
+type New[F any] struct {
+	ID     uuid.UUID
+	Fields F // as the caller gave them, validated
+	Now    time.Time
+}
+
 // CreateIn is Create inside a transaction that is already running.
-func (k Kind[T, F]) CreateIn(ctx context.Context, t T, id uuid.UUID, fields F, hash [32]byte, now time.Time) (Created[F], tx.Trail, error) {
-	if again, err := k.repeated(ctx, t, id, hash); err != nil || again != nil {
-		if err != nil {
-			return Created[F]{}, tx.Trail{}, err
-		}
-		return *again, tx.Trail{}, nil
+func (k Kind[T, F]) CreateIn(ctx context.Context, t T, n New[F]) (Created[F], tx.Trail, error) {
+	hash, err := Hash(n.Fields)
+	if err != nil {
+		return Created[F]{}, tx.Trail{}, err
 	}
-	var err error
+	if row, err := k.repeated(ctx, t, n.ID, hash); !fault.Is(err, fault.NotFound) {
+		return Created[F]{Row: row}, tx.Trail{}, err
+	}
+	fields := n.Fields
 	if k.Prepare != nil {
-		if fields, err = k.Prepare(ctx, t, nil, fields, now); err != nil {
+		if fields, err = k.Prepare(ctx, t, nil, fields, n.Now); err != nil {
 			return Created[F]{}, tx.Trail{}, err
 		}
 	}
-	row := Row[F]{Meta: Meta{ID: id, Version: 1, CreatedAt: now, UpdatedAt: now}, Fields: fields}
+	row := Row[F]{Meta: Meta{ID: n.ID, Version: 1, CreatedAt: n.Now, UpdatedAt: n.Now}, Fields: fields}
 	added, err := k.Store(t).Insert(ctx, row, hash)
 	if err != nil {
 		return Created[F]{}, tx.Trail{}, err
 	}
 	if !added {
-		return Created[F]{}, tx.Trail{}, idTaken(k.Name, id)
+		// Another request with this id was faster; perhaps it is the same one.
+		row, err := k.repeated(ctx, t, n.ID, hash)
+		return Created[F]{Row: row}, tx.Trail{}, err
 	}
 	trail := k.did("created", row, nil)
 	if k.Follow != nil {
-		more, err := k.Follow(ctx, t, nil, row, now)
+		more, err := k.Follow(ctx, t, nil, row, n.Now)
 		if err != nil {
 			return Created[F]{}, tx.Trail{}, err
 		}
@@ -148,23 +154,17 @@ func (k Kind[T, F]) CreateIn(ctx context.Context, t T, id uuid.UUID, fields F, h
 	return Created[F]{Row: row, New: true}, trail, nil
 }
 
-// repeated gives the row when the id is taken by the very same request.
-func (k Kind[T, F]) repeated(ctx context.Context, t T, id uuid.UUID, hash [32]byte) (*Created[F], error) {
+// repeated gives the row when the id is taken by the very same request; NotFound
+// when nothing was created under it.
+func (k Kind[T, F]) repeated(ctx context.Context, t T, id uuid.UUID, hash [32]byte) (Row[F], error) {
 	was, err := k.Store(t).CreateHash(ctx, id)
-	if fault.Is(err, fault.NotFound) {
-		return nil, nil //nolint:nilnil // nothing was created under this id before
-	}
 	if err != nil {
-		return nil, err
+		return Row[F]{}, err
 	}
 	if was != hash {
-		return nil, idTaken(k.Name, id)
+		return Row[F]{}, idTaken(k.Name, id)
 	}
-	row, err := k.Store(t).Load(ctx, id)
-	if err != nil {
-		return nil, err
-	}
-	return &Created[F]{Row: row}, nil
+	return k.Store(t).Load(ctx, id)
 }
 
 func idTaken(name string, id uuid.UUID) error {
@@ -191,7 +191,9 @@ func (k Kind[T, F]) Patch(ctx context.Context, c tx.Call[Row[F]], id uuid.UUID, 
 				return Row[F]{}, tx.Trail{}, err
 			}
 		}
-		return k.save(ctx, t, old, fields, "changed", nil, c.Now)
+		row := old
+		row.Fields = fields
+		return k.save(ctx, t, old, row, c.Now)
 	})
 }
 
@@ -213,11 +215,12 @@ func (k Kind[T, F]) Archive(ctx context.Context, c tx.Call[Row[F]], id uuid.UUID
 				return Row[F]{}, tx.Trail{}, err
 			}
 		}
-		fields, now := old.Fields, c.Now
+		row := old
+		row.ArchivedAt = &c.Now
 		if k.Retire != nil {
-			fields = k.Retire(fields)
+			row.Fields = k.Retire(row.Fields)
 		}
-		return k.save(ctx, t, old, fields, "archived", &now, c.Now)
+		return k.save(ctx, t, old, row, c.Now)
 	})
 }
 
@@ -240,13 +243,15 @@ func (k Kind[T, F]) mayChange(m Meta, match IfMatch) error {
 	return nil
 }
 
-func (k Kind[T, F]) save(ctx context.Context, t T, old Row[F], fields F, action string, archived *time.Time, now time.Time) (Row[F], tx.Trail, error) {
-	changed := Diff(old.Fields, fields)
-	if len(changed) == 0 && archived == nil {
+// save writes what was made of an old row, as its next version.
+func (k Kind[T, F]) save(ctx context.Context, t T, old, row Row[F], now time.Time) (Row[F], tx.Trail, error) {
+	changed, action := Diff(old.Fields, row.Fields), "changed"
+	if row.ArchivedAt != nil {
+		action = "archived"
+	} else if len(changed) == 0 {
 		return old, tx.Trail{}, nil
 	}
-	row := old
-	row.Fields, row.UpdatedAt, row.ArchivedAt = fields, now, archived
+	row.UpdatedAt = now
 	row.Version++
 	if err := k.Store(t).Save(ctx, row); err != nil {
 		return Row[F]{}, tx.Trail{}, err

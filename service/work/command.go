@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -38,7 +39,7 @@ func placeOf(i int, single bool) string {
 	return "/" + strconv.Itoa(i)
 }
 
-// PlaceUnplanned finds where each record belongs and locks the tanks by id.
+// place finds where each record belongs and locks the tanks by id.
 func (b *batch) place(ctx context.Context, records []NewRecord, single bool) ([]Place, error) {
 	places := make([]Place, len(records))
 	var tanks []uuid.UUID
@@ -99,12 +100,17 @@ func (b *batch) run(ctx context.Context, records []NewRecord, single bool) ([]Re
 
 // store adds one record and its readings.
 func (b *batch) store(ctx context.Context, r NewRecord, p Place, at string) (Recorded, tx.Trail, error) {
-	given := r
-	rec, readings, err := b.complete(ctx, r, p, at)
+	hash, err := resource.Hash(r)
 	if err != nil {
 		return Recorded{}, tx.Trail{}, err
 	}
-	hash, err := resource.Hash(given)
+	if r.ID != uuid.Nil {
+		// Before anything is checked: what was right then may no longer be.
+		if old, err := b.repeated(ctx, r.ID, hash, at); !fault.Is(err, fault.NotFound) {
+			return Recorded{Record: old}, tx.Trail{}, err
+		}
+	}
+	rec, readings, err := b.complete(ctx, r, p, at)
 	if err != nil {
 		return Recorded{}, tx.Trail{}, err
 	}
@@ -113,15 +119,7 @@ func (b *batch) store(ctx context.Context, r NewRecord, p Place, at string) (Rec
 		return Recorded{}, tx.Trail{}, err
 	}
 	if !added {
-		was, err := b.t.RecordHash(ctx, rec.ID)
-		if err != nil {
-			return Recorded{}, tx.Trail{}, err
-		}
-		if was != hash {
-			return Recorded{}, tx.Trail{}, fault.ConflictField(at+"/id",
-				"a record with the id %s exists already with other content; records never change: void it and record anew", rec.ID)
-		}
-		old, err := b.t.LoadRecord(ctx, rec.ID)
+		old, err := b.repeated(ctx, rec.ID, hash, at)
 		return Recorded{Record: old}, tx.Trail{}, err
 	}
 	if len(readings) > 0 {
@@ -132,6 +130,20 @@ func (b *batch) store(ctx context.Context, r NewRecord, p Place, at string) (Rec
 	return Recorded{Record: rec, New: true}, tx.Did(tx.Change{
 		Resource: "work_record", Action: "created", ID: rec.ID, Site: rec.SiteID, Tank: rec.TankID, Fields: []string{string(rec.Result)},
 	}), nil
+}
+
+// repeated gives the record when the id is taken by the very same one; NotFound
+// when it is not taken.
+func (b *batch) repeated(ctx context.Context, id uuid.UUID, hash [32]byte, at string) (Record, error) {
+	was, err := b.t.RecordHash(ctx, id)
+	if err != nil {
+		return Record{}, err
+	}
+	if was != hash {
+		return Record{}, fault.ConflictField(at+"/id",
+			"a record with the id %s exists already with other content; records never change: void it and record anew", id)
+	}
+	return b.t.LoadRecord(ctx, id)
 }
 
 // complete fills in what the service decides: the day, who did it, readings.
@@ -147,13 +159,28 @@ func (b *batch) complete(ctx context.Context, r NewRecord, p Place, at string) (
 	if r.ID == uuid.Nil {
 		r.ID = b.newID()
 	}
-	if r.DoneBy == nil {
+	if r.DoneBy == nil || *r.DoneBy == (DoneBy{Kind: "member"}) {
 		r.DoneBy = &DoneBy{Kind: "member", ID: b.call.Actor}
+	}
+	if err := b.checkMember(ctx, *r.DoneBy, at); err != nil {
+		return Record{}, nil, err
 	}
 	r.DoneOn, r.TankID, r.WorkKind = &day, p.TankID, p.WorkKind
 	rec := Record{NewRecord: r, SiteID: p.SiteID, ReceivedAt: b.now, RecordedBy: b.call.Actor}
 	readings, err := b.readings(ctx, rec, at)
 	return rec, readings, err
+}
+
+// checkMember refuses work said to be done by a member who is none here.
+func (b *batch) checkMember(ctx context.Context, by DoneBy, at string) error {
+	if by.Kind != "member" || by.ID == uuid.Nil || by.ID == b.call.Actor {
+		return nil
+	}
+	known, err := b.t.HasMember(ctx, by.ID)
+	if err == nil && !known {
+		return fault.InvalidField(at+"/done_by/id", "there is no member %s in this organisation", by.ID)
+	}
+	return err
 }
 
 // checkSkip lets life support be skipped only by a coordinator, to that day or
@@ -177,6 +204,9 @@ func (b *batch) checkSkip(r NewRecord, p Place, day care.Day, at string) []fault
 	return nil
 }
 
+// firstReading is when the store of readings begins.
+var firstReading = time.Date(2000, time.January, 1, 0, 0, 0, 0, time.UTC)
+
 func (b *batch) readings(ctx context.Context, r Record, at string) ([]Reading, error) {
 	if len(r.Readings) == 0 {
 		return nil, nil
@@ -199,6 +229,8 @@ func (b *batch) readings(ctx context.Context, r Record, at string) ([]Reading, e
 			c.Add(here+"/value", "must be between %g and %g %s; look at the instrument again", p.Low, p.High, p.Unit)
 		case in.TakenAt.After(b.now.Add(phoneClock)):
 			c.Add(here+"/taken_at", "lies in the future")
+		case !in.TakenAt.IsZero() && in.TakenAt.Before(firstReading):
+			c.Add(here+"/taken_at", "lies before %s, from which day on readings are kept", firstReading.Format(time.DateOnly))
 		}
 		taken := in.TakenAt
 		if taken.IsZero() {

@@ -24,17 +24,19 @@ type batch struct {
 // fold settles every routine that the records touch and tells each record what
 // it counts for.
 func (b *batch) fold(ctx context.Context, records []Recorded) error {
-	since := map[uuid.UUID]care.Day{}
+	since := care.MaxDay // of all records: one of them may follow another
+	var routines []uuid.UUID
 	for _, r := range records {
 		if r.RoutineID == uuid.Nil {
 			continue
 		}
-		if d, ok := since[r.RoutineID]; !ok || *r.DoneOn < d {
-			since[r.RoutineID] = *r.DoneOn
+		since = min(since, *r.DoneOn)
+		if !slices.Contains(routines, r.RoutineID) {
+			routines = append(routines, r.RoutineID)
 		}
 	}
-	for routine, day := range since {
-		all, err := settle(ctx, b.t, Selection{Routine: routine, Since: day})
+	for _, routine := range routines {
+		all, err := settle(ctx, b.t, Selection{Routine: routine, Since: since})
 		if err != nil {
 			return err
 		}

@@ -147,12 +147,18 @@ func preparePause(ctx context.Context, t Tx, old *Pause, f PauseFields, _ time.T
 	pointer := "/tank_id"
 	if f.RoutineID != uuid.Nil {
 		pointer = "/routine_id"
+		if f.TankID != uuid.Nil {
+			return f, fault.InvalidField("/tank_id", "leave it out: the routine says it; or leave routine_id out to let the whole tank rest")
+		}
 		p, err := t.RoutinePlace(ctx, f.RoutineID)
 		if fault.Is(err, fault.NotFound) {
 			return f, fault.InvalidField(pointer, "there is no routine %s in this organisation", f.RoutineID)
 		}
 		if err != nil {
 			return f, err
+		}
+		if p.Archived {
+			return f, fault.ConflictField(pointer, "the routine is archived")
 		}
 		f.TankID = p.TankID
 	}

@@ -174,12 +174,8 @@ func (s *Service) applySet(ctx context.Context, t Tx, a setting) (AppliedReadySe
 		if err := f.Validate(); err != nil {
 			return out, trail, fmt.Errorf("the ready set's %s is no routine: %w", d.Key, err)
 		}
-		hash, err := resource.Hash(f)
-		if err != nil {
-			return out, trail, err
-		}
 		ids[d.Key] = s.newID()
-		made, more, err := s.Routines.CreateIn(ctx, t, ids[d.Key], f, hash, a.now)
+		made, more, err := s.Routines.CreateIn(ctx, t, resource.New[RoutineFields]{ID: ids[d.Key], Fields: f, Now: a.now})
 		if err != nil {
 			return out, trail, fmt.Errorf("make the ready set's %s: %w", d.Key, err)
 		}

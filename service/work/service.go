@@ -35,8 +35,8 @@ func New(run tx.Runner[Tx], reads Reads, newID func() uuid.UUID) *Service {
 	}
 	s.Closures = resource.Kind[Tx, fleet.ClosureFields]{
 		Name: "closure", Run: run, Store: Tx.Closures,
-		Place:   func(r fleet.Closure) (uuid.UUID, uuid.UUID) { return r.Fields.SiteID, uuid.Nil },
-		Prepare: prepareClosure, Follow: followClosure,
+		Place: func(r fleet.Closure) (uuid.UUID, uuid.UUID) { return r.Fields.SiteID, uuid.Nil },
+		Lock:  lockClosure, Prepare: prepareClosure, Follow: followClosure,
 	}
 	s.Tanks = resource.Kind[Tx, fleet.TankFields]{
 		Name: "tank", Run: run, Store: Tx.Tanks,
@@ -103,25 +103,38 @@ func mayArchiveSite(ctx context.Context, t Tx, r fleet.Site) error {
 	return err
 }
 
-// prepareClosure locks what is shut, so that a routine added meanwhile sees it.
+// lockClosure locks what a closure shuts before the closure itself.
+func lockClosure(ctx context.Context, t Tx, id uuid.UUID) error {
+	site, err := t.ClosureSite(ctx, id)
+	if err != nil {
+		return err
+	}
+	_, err = lockShut(ctx, t, site)
+	return err
+}
+
+// lockShut locks the site that is shut, or with Nil the organisation, so that a
+// routine added meanwhile sees the closure. It gives the time zone there.
+func lockShut(ctx context.Context, t Tx, site uuid.UUID) (string, error) {
+	if site == uuid.Nil {
+		org, err := t.LoadOrganisation(ctx)
+		return org.Fields.TimeZone, err
+	}
+	s, err := t.Sites().Load(ctx, site)
+	return s.Fields.TimeZone, err
+}
+
+// prepareClosure locks what is shut and says on which local day it is entered.
 func prepareClosure(ctx context.Context, t Tx, old *fleet.Closure, f fleet.ClosureFields, now time.Time) (fleet.ClosureFields, error) {
 	if old != nil && old.Fields.SiteID != f.SiteID {
 		return f, fault.InvalidField("/site_id", "cannot be changed; archive this closure and enter another")
 	}
-	org, err := t.LoadOrganisation(ctx)
+	zone, err := lockShut(ctx, t, f.SiteID)
+	if fault.Is(err, fault.NotFound) && f.SiteID != uuid.Nil {
+		return f, fault.InvalidField("/site_id", "there is no site %s in this organisation", f.SiteID)
+	}
 	if err != nil {
 		return f, err
-	}
-	zone := org.Fields.TimeZone
-	if f.SiteID != uuid.Nil {
-		site, err := t.Sites().Load(ctx, f.SiteID)
-		if fault.Is(err, fault.NotFound) {
-			return f, fault.InvalidField("/site_id", "there is no site %s in this organisation", f.SiteID)
-		}
-		if err != nil {
-			return f, err
-		}
-		zone = site.Fields.TimeZone
 	}
 	f.EnteredOn = fleet.Today(zone, now)
 	if old != nil && old.Fields.From == f.From && old.Fields.To == f.To {
@@ -249,11 +262,7 @@ func (s *Service) followTank(ctx context.Context, t Tx, old *fleet.Tank, saved f
 	today := fleet.Today(place.Zone, now)
 	if is {
 		f := PauseFields{TankID: saved.ID, From: today, Reason: "tank status set to paused"}
-		hash, err := resource.Hash(f)
-		if err != nil {
-			return tx.Trail{}, err
-		}
-		_, trail, err := s.Pauses.CreateIn(ctx, t, s.newID(), f, hash, now)
+		_, trail, err := s.Pauses.CreateIn(ctx, t, resource.New[PauseFields]{ID: s.newID(), Fields: f, Now: now})
 		return trail, err
 	}
 	return endPauses(ctx, t, saved, today, now)

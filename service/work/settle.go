@@ -10,8 +10,15 @@ import (
 )
 
 // settle folds the selected routines and stores what is due of them. The caller
-// holds the lock that guards them.
+// holds the lock of the tank that guards them; of a whole site, or of all, the
+// tanks are locked here, lest a record that is being written is overlooked and
+// what it has closed is overwritten.
 func settle(ctx context.Context, t Tx, sel Selection) ([]Settlement, error) {
+	if sel.Everything || sel.Site != uuid.Nil {
+		if _, err := t.LockTanks(ctx, sel.Site); err != nil {
+			return nil, err
+		}
+	}
 	plans, err := t.Histories(ctx, sel)
 	if err != nil {
 		return nil, err

@@ -65,6 +65,12 @@ type Tx interface {
 	TankPlace(ctx context.Context, id uuid.UUID) (Place, error)
 	// PausePlace says where a pause is, without a lock.
 	PausePlace(ctx context.Context, id uuid.UUID) (Place, error)
+	// ClosureSite gives the site that a closure shuts, without a lock; Nil when it
+	// shuts the organisation.
+	ClosureSite(ctx context.Context, id uuid.UUID) (uuid.UUID, error)
+	// LockTanks locks the tanks in use of a site, or of the organisation when site
+	// is Nil, in the order of their ids, and says how many.
+	LockTanks(ctx context.Context, site uuid.UUID) (int, error)
 	// Links gives which routine of a tank follows, or has followed, which, for all
 	// in use.
 	Links(ctx context.Context, tank uuid.UUID) (map[uuid.UUID]care.Link, error)
@@ -90,10 +96,12 @@ type Tx interface {
 	InsertRecord(ctx context.Context, r Record, createHash [32]byte) (bool, error)
 	// RecordHash gives the hash a record was created from.
 	RecordHash(ctx context.Context, id uuid.UUID) ([32]byte, error)
-	// LoadRecord gives a record and locks it.
+	// LoadRecord gives a record; the lock of its tank guards it.
 	LoadRecord(ctx context.Context, id uuid.UUID) (Record, error)
 	// SaveVoid marks a record as void.
 	SaveVoid(ctx context.Context, id uuid.UUID, v Void) error
+	// HasMember says whether somebody is, or was, a member.
+	HasMember(ctx context.Context, id uuid.UUID) (bool, error)
 	// InsertReadings adds readings and makes the months they fall into.
 	InsertReadings(ctx context.Context, rs []Reading) error
 	// Parameters gives the catalogue of what can be measured.
