@@ -1,7 +1,6 @@
 package api_test
 
 import (
-	"fmt"
 	"math/rand/v2"
 	"os"
 	"slices"
@@ -13,10 +12,10 @@ import (
 	"tankward/service/tx"
 )
 
-// randomSeed is printed, so that a failure can be had again with TANKWARD_SEED.
+// randomSeed is printed, so that a failure can be had again with TANKWARD_RANDOM_SEED.
 func randomSeed(t *testing.T) uint64 {
 	t.Helper()
-	if s := os.Getenv("TANKWARD_SEED"); s != "" {
+	if s := os.Getenv("TANKWARD_RANDOM_SEED"); s != "" {
 		n, err := strconv.ParseUint(s, 10, 64)
 		if err != nil {
 			t.Fatal(err)
@@ -267,7 +266,7 @@ func TestRandomOperationsLeaveNoDifference(t *testing.T) {
 	t.Parallel()
 	seed := randomSeed(t)
 	l := &life{rig: newRig(t), dice: rand.New(rand.NewPCG(seed, 1))}
-	t.Logf("TANKWARD_SEED=%d", seed)
+	t.Logf("TANKWARD_RANDOM_SEED=%d", seed)
 	for range 3 {
 		l.sites = append(l.sites, l.site())
 		l.tanks = append(l.tanks, l.tank(l.sites[len(l.sites)-1]), l.tank(l.sites[len(l.sites)-1]))
@@ -288,7 +287,7 @@ func TestRandomOperationsLeaveNoDifference(t *testing.T) {
 				t.Errorf("after %d operations: %s", i+1, d)
 			}
 			if t.Failed() {
-				t.Fatal(fmt.Sprintf("TANKWARD_SEED=%d", seed))
+				t.Fatalf("TANKWARD_RANDOM_SEED=%d", seed)
 			}
 		}
 	}

@@ -31,17 +31,17 @@ func cases(t *testing.T, n int) int {
 	return max(1, n/d)
 }
 
-// seeded gives a source for one test; TANKWARD_SEED repeats a run.
+// seeded gives a source for one test; TANKWARD_RANDOM_SEED repeats a run.
 func seeded(t *testing.T) uint64 {
 	t.Helper()
 	seed := rand.Uint64()
-	if text := os.Getenv("TANKWARD_SEED"); text != "" {
+	if text := os.Getenv("TANKWARD_RANDOM_SEED"); text != "" {
 		var err error
 		if seed, err = strconv.ParseUint(text, 10, 64); err != nil {
-			t.Fatalf("TANKWARD_SEED=%q: %v", text, err)
+			t.Fatalf("TANKWARD_RANDOM_SEED=%q: %v", text, err)
 		}
 	}
-	t.Logf("TANKWARD_SEED=%d", seed)
+	t.Logf("TANKWARD_RANDOM_SEED=%d", seed)
 	return seed
 }
 
