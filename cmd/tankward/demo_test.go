@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -69,18 +70,23 @@ func TestCheckFindsDifferences(t *testing.T) {
 	}
 }
 
-// Every block leaves a trail: the store is told to look.
-func loadSmall(t *testing.T, url string) {
-	t.Helper()
+// small is two clubs: a scenario that is loaded quickly.
+var small = sync.OnceValues(func() (demo.World, error) {
 	one, err := demo.Make(demo.Seed, care.DayOf(testNow))
 	if err != nil {
-		t.Fatal(err)
+		return one, err
 	}
 	two, err := demo.Make(demo.Seed+1, care.DayOf(testNow))
+	return demo.World{Day: one.Day, Business: one.Club, Club: two.Club}, err
+})
+
+// loadSmall loads it; the store is told to look whether each block leaves a trail.
+func loadSmall(t *testing.T, url string) {
+	t.Helper()
+	scenario, err := small()
 	if err != nil {
 		t.Fatal(err)
 	}
-	small := demo.World{Day: one.Day, Business: one.Club, Club: two.Club}
 	db, err := repo.Open(t.Context(), url, repo.Options{Clock: clock, NewID: newID, VerifyTrail: true})
 	if err != nil {
 		t.Fatal(err)
@@ -89,7 +95,7 @@ func loadSmall(t *testing.T, url string) {
 	err = demo.Loader{
 		Run: repo.NewRunner(db, func(t *repo.Tx) demo.Tx { return repo.NewBulk(t) }),
 		Now: testNow, Room: db.EnsureReadingMonth, Progress: func(string) {},
-	}.Load(t.Context(), small)
+	}.Load(t.Context(), scenario)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -100,6 +106,16 @@ func TestDemoKeepsToItsOwn(t *testing.T) {
 	url := pgtest.Database(t)
 	refused(t, exitUsage, "no demo made", "demo", "--print", "--database-url", url)
 	contains(t, must(t, "check", "--database-url", url), "organisations checked: 0,")
+}
+
+func TestDemoIsBrokenOff(t *testing.T) {
+	t.Parallel()
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	o := invoke(ctx, testNow, "demo", "--print", "--database-url", pgtest.EmptyDatabase(t))
+	if o.code != exitBroken || !strings.Contains(o.errors, "stopped") {
+		t.Errorf("got %d: %s", o.code, o.errors)
+	}
 }
 
 // A start that was broken off is taken over.

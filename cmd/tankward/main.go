@@ -22,8 +22,9 @@ import (
 // The program's exit codes.
 const (
 	exitOK     = 0
-	exitFailed = 1 // the command ran and failed, or check found a difference
-	exitUsage  = 2 // the command line or the environment cannot be used
+	exitFailed = 1   // the command ran and failed, or check found a difference
+	exitUsage  = 2   // the command line or the environment cannot be used
+	exitBroken = 130 // the command was told to stop before it was done
 )
 
 func main() { os.Exit(start()) }
@@ -72,8 +73,12 @@ func run(ctx context.Context, args []string, w world) int {
 		w.log = newLogger(w, level)
 		err = cmd.run(ctx, w)
 	}
-	if err == nil {
+	switch {
+	case err == nil:
 		return exitOK
+	case ctx.Err() != nil && errors.Is(err, context.Canceled):
+		_, _ = fmt.Fprintln(w.stderr, "tankward: stopped before it was done")
+		return exitBroken
 	}
 	_, _ = fmt.Fprintf(w.stderr, "tankward: %v\n", err)
 	if _, usage := errors.AsType[usageError](err); usage {

@@ -9,14 +9,46 @@ import (
 )
 
 // open gives what is open of a routine at the end of a day, as package care
-// says. A routine that stands alone is asked from its last closing on, as a
-// command does it: the answer is the same, and takes no longer after a year.
+// says. It is asked from the last closing on, as a command does it: the answer
+// is the same, and takes no longer after a year.
 func (c *course) open(day care.Day) (care.Item, bool) {
-	items := care.OpenOn(c.history, day)
+	items := care.OpenOn(c.since(day+1), day)
 	if len(items) == 0 {
 		return care.Item{}, false
 	}
 	return items[0], true
+}
+
+// since gives the history from the last closing before a day on.
+func (c *course) since(day care.Day) care.History {
+	h := c.history
+	if care.Seedable(h.Routine, c.routine.Fields.Cadence) {
+		// No record of the scenario names a new day, so none is looked at.
+		h.Seed = care.SeedBefore(day, c.closes, h)
+	}
+	h.Records = c.done
+	for i := len(c.done); h.Seed != nil && i > 0; i-- {
+		if r := &c.done[i-1]; r.ID == h.Seed.RecordID {
+			h.Records = c.done[i:]
+			break
+		}
+	}
+	if c.parent != nil {
+		parent := c.parent.since(care.ParentBefore(h.Routine, h.Seed))
+		h.Parent = &parent
+	}
+	return h
+}
+
+// whole gives the history with all records.
+func (c *course) whole() care.History {
+	h := c.history
+	h.Records = c.done
+	if c.parent != nil {
+		parent := c.parent.whole()
+		h.Parent = &parent
+	}
+	return h
 }
 
 // record enters a piece of work.
@@ -51,25 +83,15 @@ func (b *builder) record(t *tank, c *course, it care.Item, h *hand, o outcome) {
 // take adds a record to the routine's history.
 func (c *course) take(r work.Record, it care.Item) {
 	c.records = append(c.records, r)
-	c.history.Records = append(c.history.Records, folded(r))
-	if c.chained || !care.Seedable(c.history.Routine, c.routine.Fields.Cadence) || r.Result == care.NoAccess || r.Result == care.Partly {
-		return
+	c.done = append(c.done, folded(r))
+	switch r.Result {
+	case care.Done:
+		c.closes = append(c.closes, care.Close{Identity: it.Identity, RecordID: r.ID, DoneOn: *r.DoneOn, State: care.DoneState})
+	case care.Skipped:
+		c.closes = append(c.closes, care.Close{Identity: it.Identity, RecordID: r.ID, DoneOn: *r.DoneOn, State: care.SkippedState})
+	default: // a share that completes the work is not looked for: an older seed is as good
 	}
-	state := care.DoneState
-	if r.Result == care.Skipped {
-		state = care.SkippedState
-	}
-	c.closes = append(c.closes, care.Close{Identity: it.Identity, RecordID: r.ID, DoneOn: *r.DoneOn, State: state})
-	if n := len(c.closes); n > recentCloses {
-		c.closes = c.closes[n-recentCloses:]
-	}
-	c.history.Seed = care.SeedBefore(*r.DoneOn+1, c.closes, c.history)
-	c.history.Records = nil
 }
-
-// recentCloses are as many as a seed can need: an item is done early by less
-// than one interval.
-const recentCloses = 40
 
 func folded(r work.Record) care.Record {
 	out := care.Record{ID: r.ID, DoneOn: *r.DoneOn, Result: r.Result, Share: r.Share, Names: r.Names}
@@ -81,13 +103,8 @@ func folded(r work.Record) care.Record {
 
 // settle folds all records of the routine.
 func (c *course) settle() work.Settlement {
-	h := c.history
-	h.Seed, h.Records = nil, make([]care.Record, len(c.records))
-	for i, r := range c.records {
-		h.Records[i] = folded(r)
-	}
-	p := work.Plan{Routine: c.routine.Routine, Zone: Zone, History: h}
-	return work.Settlement{Plan: p, Settled: care.Settle(h)}
+	h := c.whole()
+	return work.Settlement{Plan: work.Plan{Routine: c.routine.Routine, Zone: Zone, History: h}, Settled: care.Settle(h)}
 }
 
 // amounts are the litres of a water change, to a whole one.

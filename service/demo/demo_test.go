@@ -2,6 +2,7 @@ package demo_test
 
 import (
 	"fmt"
+	"os"
 	"sync"
 	"testing"
 
@@ -122,8 +123,11 @@ func TestRecordsCount(t *testing.T) {
 // Whatever the day of the week, there is something to look at.
 func TestTodayIsWorthALook(t *testing.T) {
 	t.Parallel()
-	for n := range care.Day(7) {
-		day := tuesday + n
+	days := []care.Day{tuesday, tuesday + 1, tuesday + 2, tuesday + 3, tuesday + 4, tuesday + 5, tuesday + 6}
+	if os.Getenv("TANKWARD_RANDOM_DIVISOR") != "" {
+		days = days[4:6] // the weekend, when offices are shut
+	}
+	for _, day := range days {
 		t.Run(fmt.Sprint(day.Time().Weekday()), func(t *testing.T) {
 			t.Parallel()
 			checkToday(t, world(t, demo.Seed, day))

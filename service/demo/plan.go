@@ -19,10 +19,11 @@ const quarantineDays = 33
 type course struct {
 	key     string // of the ready set, or our own
 	routine Routine
-	history care.History
+	history care.History // without what was done
+	parent  *course      // that it follows, or nil
 	records []work.Record
+	done    []care.Record // the same for the fold
 	closes  []care.Close
-	chained bool // follows another routine, or another follows it
 	onVisit bool // done by whoever comes by plan
 }
 
@@ -120,8 +121,7 @@ func (b *builder) add(t *tank, key string, f work.RoutineFields) error {
 		c.history.Access = t.site.access
 	}
 	if f.Cadence.Kind == care.Joined {
-		parent := t.course(f.Cadence.Parent)
-		parent.chained, c.chained, c.history.Parent = true, true, &parent.history
+		c.parent = t.course(f.Cadence.Parent)
 	}
 	t.courses = append(t.courses, c)
 	return nil
