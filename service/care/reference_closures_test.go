@@ -110,7 +110,7 @@ func (s *refShut) lastSearchDay(nominal care.Day) care.Day {
 // an inactive month.
 func (w *refWalk) moveAmong(item *refItem, shut refShut) {
 	center := item.center()
-	item.due, item.latest, item.movedPast = center, item.cutLatest, false
+	item.due, item.latest, item.moved = center, item.cutLatest, false
 	closed, enteredFloor := shut.on(center)
 	if !closed {
 		return
@@ -127,7 +127,7 @@ func (w *refWalk) moveAmong(item *refItem, shut refShut) {
 	for k := care.Day(1); k <= 2000; k++ {
 		for _, day := range []care.Day{center - k, center + k} {
 			if day >= item.cutEarliest && day <= item.cutLatest && accept(day) {
-				item.due = day
+				item.due, item.moved = day, true
 				return
 			}
 		}
@@ -137,7 +137,7 @@ func (w *refWalk) moveAmong(item *refItem, shut refShut) {
 	}
 	for day := item.cutLatest + 1; day <= shut.lastSearchDay(center); day++ {
 		if accept(day) {
-			item.due, item.latest, item.movedPast = day, day, true
+			item.due, item.latest, item.moved = day, day, true
 			return
 		}
 	}

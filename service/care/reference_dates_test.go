@@ -221,7 +221,7 @@ func (w *refWalk) planCalendar() {
 func (w *refWalk) closeByClosure() {
 	for i := range w.pending[:max(len(w.pending)-1, 0)] {
 		item := w.pending[i]
-		item.closedByClosure = item.movedPast && item.due >= w.pending[i+1].earliest
+		item.closedByClosure = item.moved && item.due >= w.pending[i+1].earliest
 	}
 }
 

@@ -28,7 +28,7 @@ type refItem struct {
 
 	cutEarliest, cutLatest care.Day // the window on nominal days
 	earliest, due, latest  care.Day // the same, moved by closures
-	movedPast              bool     // no day of its window was open
+	moved                  bool     // to another day than it was due
 	blocked                bool     // no day at all was open
 	closedByClosure        bool     // moved onto a later item, which stands for both
 
@@ -78,6 +78,7 @@ type refWalk struct {
 	previous    *refItem         // the newest nominal due that was ever open
 	shut        []*refItem       // closed by a closure when their windows began
 	taken       map[care.Day]int // closed items by nominal due: the next one's ordinal
+	carriedFrom care.Day         // nominal due of the oldest unfinished that was merged away
 	carriedLate care.Day         // of the oldest unfinished that was merged away
 
 	lastDone    *care.Day
@@ -195,10 +196,10 @@ func (w *refWalk) step(day care.Day, records func(*refWalk, care.Day) []care.Rec
 	}
 	w.today = day
 	w.closingsToday = nil
-	w.beginPause()
 	w.openPending()
 	w.followDawn()
 	w.enterRevision()
+	w.beginPause()
 	w.changeRamp()
 	w.openAtDawn = w.visible()
 	w.followParent()
@@ -237,7 +238,9 @@ func (w *refWalk) beginPause() {
 	if w.kind() == care.OnRamp || !w.paused(w.today) || w.paused(w.today-1) {
 		return
 	}
-	w.carriedLate = care.MaxDay
+	if w.carriedFrom < w.today {
+		w.carriedLate = care.MaxDay
+	}
 	w.pausedFrom = w.today
 	if w.open != nil && w.open.NominalDue < w.today {
 		w.resumeFloor = w.pauseEnd(w.today)
@@ -287,9 +290,9 @@ func (w *refWalk) openPending() {
 // neither.
 func (w *refWalk) takeOver(next *refItem) {
 	if before := w.open; before != nil {
-		fellTogether := before.movedPast && before.due >= next.earliest
+		fellTogether := before.moved && before.due >= next.earliest
 		if !fellTogether && w.carriedLate == care.MaxDay {
-			w.carriedLate = before.lateFrom()
+			w.carriedLate, w.carriedFrom = before.lateFrom(), before.NominalDue
 		}
 	}
 	w.open = next
@@ -307,7 +310,7 @@ func (w *refWalk) enterRevision() {
 			continue
 		}
 		w.shut = nil // of the old rule only what was open bounds the new windows
-		waits := w.open != nil && w.visible() == nil
+		waits := w.open != nil && w.open.earliest > w.today
 		if waits && (w.kind() == care.Interval || w.kind() == care.Calendar || w.kind() == care.Once) {
 			w.discardOpen() // nothing is open in a pause
 		}
