@@ -83,12 +83,24 @@ func New(c Config) (http.Handler, error) {
 	}
 	e := a.base()
 	gen.RegisterHandlers(e, a)
-	return e, nil
+	return headAsGet(e), nil
+}
+
+// headAsGet lets HEAD be answered wherever GET is: the server leaves the body out.
+func headAsGet(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodHead {
+			r = r.WithContext(r.Context())
+			r.Method = http.MethodGet
+		}
+		next.ServeHTTP(w, r)
+	})
 }
 
 const (
 	bodyLimit    = "1M"
-	gzipFrom     = 1024 // bytes; below that it saves no packet
+	gzipFrom     = 1024             // bytes; below that it saves no packet
+	deadline     = 30 * time.Second // of one request, well before writeTimeout
 	readTimeout  = 15 * time.Second
 	writeTimeout = 60 * time.Second
 	idleTimeout  = 120 * time.Second
@@ -109,6 +121,7 @@ func (a *API) base() *echo.Echo {
 	e.IPExtractor = echo.ExtractIPDirect()
 	e.HTTPErrorHandler = problemHandler(a.log)
 	e.Use(
+		limitTime,
 		middleware.RequestIDWithConfig(middleware.RequestIDConfig{Generator: func() string { return a.newID().String() }}),
 		a.logRequest,
 		recoverPanic,
@@ -121,6 +134,16 @@ func (a *API) base() *echo.Echo {
 		a.contract.validate,
 	)
 	return e
+}
+
+// limitTime bounds what a request may wait for, a lock in the database above all.
+func limitTime(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		ctx, cancel := context.WithTimeout(c.Request().Context(), deadline)
+		defer cancel()
+		c.SetRequest(c.Request().WithContext(ctx))
+		return next(c)
+	}
 }
 
 // recoverPanic turns a panic into an internal error, so that it is rendered and

@@ -28,24 +28,35 @@ const mergePatchType = "application/merge-patch+json"
 
 func init() { //nolint:gochecknoinits // the library keeps formats and decoders in package variables
 	openapi3.DefineStringFormatValidator("uuid", openapi3.NewCallbackValidator(func(s string) error {
-		if _, err := uuid.Parse(s); err != nil || len(s) != 36 {
+		if id, err := uuid.Parse(s); err != nil || len(s) != 36 || id == uuid.Nil {
 			return errors.New("must be a UUID such as 0197c3d2-7a50-7cc4-b3a2-5c1f7e0d9a10")
 		}
 		return nil
 	}))
 	openapi3.DefineStringFormatValidator("date", openapi3.NewCallbackValidator(func(s string) error {
-		if _, err := time.Parse(time.DateOnly, s); err != nil {
+		t, err := time.Parse(time.DateOnly, s)
+		if err != nil {
 			return fmt.Errorf("%q is not a date of the calendar; give one such as 2026-03-09", s)
 		}
-		return nil
+		return ofOurAge(t)
 	}))
 	openapi3.DefineStringFormatValidator("date-time", openapi3.NewCallbackValidator(func(s string) error {
-		if _, err := time.Parse(time.RFC3339, s); err != nil {
+		t, err := time.Parse(time.RFC3339, s)
+		if err != nil {
 			return fmt.Errorf("%q is not an instant; give one with its offset such as 2026-03-09T08:30:00Z", s)
 		}
-		return nil
+		return ofOurAge(t)
 	}))
 	openapi3filter.RegisterBodyDecoder(mergePatchType, openapi3filter.RegisteredBodyDecoder("application/json"))
+}
+
+// ofOurAge refuses slips such as 0206-03-09, and keeps every sum of days inside
+// what can be stored.
+func ofOurAge(t time.Time) error {
+	if y := t.Year(); y < 1971 || y > 2199 {
+		return fmt.Errorf("the year %d is not between 1971 and 2199", y)
+	}
+	return nil
 }
 
 // operation is what the contract says of one route.
@@ -113,11 +124,7 @@ const operationKey = "tankward.operation"
 // find puts the operation of the matched route into the context.
 func (ct *contract) find(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
-		method := c.Request().Method
-		if method == http.MethodHead {
-			method = http.MethodGet
-		}
-		if op := ct.operations[method+" "+c.Path()]; op != nil {
+		if op := ct.operations[c.Request().Method+" "+c.Path()]; op != nil {
 			c.Set(operationKey, op)
 		}
 		return next(c)
@@ -181,11 +188,28 @@ func explainViolation(err error) error {
 	if len(fields) == 0 {
 		fields = []fault.Field{{Message: "does not follow the contract at /openapi.yaml"}}
 	}
-	var too *http.MaxBytesError
-	if errors.As(err, &too) {
-		return &fault.Error{Class: fault.TooLarge, Detail: "The body is over 1 MiB. Send it in several requests."}
+	if tooLong(err) {
+		return &fault.Error{Class: fault.TooLarge, Detail: tooLongDetail}
 	}
 	return fault.Malformed("The request does not follow the contract.", fields...)
+}
+
+const tooLongDetail = "The body is over 1 MiB. Send it in several requests."
+
+// tooLong says that the body was cut off at its limit. The library keeps the
+// reader's error where errors.Is does not look.
+func tooLong(err error) bool {
+	if all, ok := err.(openapi3.MultiError); ok { //nolint:errorlint // walks a tree of the library's own types
+		return slices.ContainsFunc(all, tooLong)
+	}
+	if e, ok := errors.AsType[*openapi3filter.RequestError](err); ok && e.Err != nil {
+		err = e.Err
+	}
+	if e, ok := errors.AsType[*openapi3filter.ParseError](err); ok && e.Cause != nil {
+		err = e.Cause
+	}
+	e, ok := errors.AsType[*echo.HTTPError](err)
+	return ok && e.Code == http.StatusRequestEntityTooLarge
 }
 
 func gather(err error, where string, out *[]fault.Field) {

@@ -47,6 +47,17 @@ func dayPtr(d *types.Date) *care.Day {
 	return &v
 }
 
+// instant keeps what can be stored of a moment.
+func instant(t time.Time) time.Time { return t.UTC().Truncate(time.Microsecond) }
+
+func instantPtr(t *time.Time) *time.Time {
+	if t == nil {
+		return nil
+	}
+	v := instant(*t)
+	return &v
+}
+
 func date(d care.Day) types.Date { return types.Date{Time: d.Time()} }
 
 func datePtr(d *care.Day) *types.Date {

@@ -101,11 +101,13 @@ func (a *API) ListParameters(c echo.Context, p gen.ListParametersParams) error {
 		return gen.Parameter{Code: p.Code, Name: p.Name, Unit: p.Unit, Low: p.Low, High: p.High}
 	}
 	return showList(a, c, "", answer, func(ctx context.Context, s tx.Scope) (resource.Page[work.Parameter], error) {
-		all, err := a.workReads.ListParameters(ctx, s)
+		all, head, err := a.workReads.ListParameters(ctx, s)
 		if err != nil {
 			return resource.Page[work.Parameter]{}, err
 		}
-		return cut(all, paging(p.Limit, p.Cursor, nil))
+		page, err := cut(all, paging(p.Limit, p.Cursor, nil))
+		page.Head = head
+		return page, err
 	})
 }
 
@@ -126,7 +128,7 @@ func (a *API) ListTankReadings(c echo.Context, id gen.ID, p gen.ListTankReadings
 func recordIn(b gen.WorkRecordCreate) work.NewRecord {
 	r := work.NewRecord{
 		ID: deref(b.ID), RoutineID: deref(b.RoutineID), TankID: deref(b.TankID), WorkKind: care.WorkKind(deref(b.WorkKind)),
-		DoneOn: dayPtr(b.DoneOn), DoneAt: b.DoneAt, Result: care.Result(b.Result), Share: deref(b.SharePercent), Reason: deref(b.Reason),
+		DoneOn: dayPtr(b.DoneOn), DoneAt: instantPtr(b.DoneAt), Result: care.Result(b.Result), Share: deref(b.SharePercent), Reason: deref(b.Reason),
 		WithJoined: deref(b.WithJoined), NewDueOn: dayPtr(b.NewDueOn), Minutes: b.Minutes, Level: b.LevelPercent, Note: deref(b.Note),
 		VisitID: deref(b.VisitID),
 	}
@@ -138,7 +140,7 @@ func recordIn(b gen.WorkRecordCreate) work.NewRecord {
 	}
 	for _, m := range deref(b.Readings) {
 		r.Readings = append(r.Readings, work.NewReading{
-			Parameter: m.Parameter, Value: m.Value, Unit: deref(m.Unit), TakenAt: deref(m.TakenAt).UTC(), Method: deref(m.Method),
+			Parameter: m.Parameter, Value: m.Value, Unit: deref(m.Unit), TakenAt: instant(deref(m.TakenAt)), Method: deref(m.Method),
 		})
 	}
 	if b.DoneBy != nil {

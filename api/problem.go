@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -59,7 +60,10 @@ func problemHandler(log *slog.Logger) echo.HTTPErrorHandler {
 			return
 		}
 		f := asFault(err)
-		if f.Class == fault.Internal {
+		switch {
+		case errors.Is(err, context.Canceled): // the caller has gone: nobody reads this
+			f = fault.As(fault.Overloaded("The caller went away before there was an answer."))
+		case f.Class == fault.Internal:
 			log.LogAttrs(c.Request().Context(), slog.LevelError, "request failed",
 				slog.String("error", err.Error()), slog.String("request_id", requestID(c)), slog.String("route", c.Path()))
 		}
@@ -75,8 +79,7 @@ func asFault(err error) *fault.Error {
 	if f := fault.As(err); f != nil {
 		return f
 	}
-	var he *echo.HTTPError
-	if errors.As(err, &he) {
+	if he, ok := errors.AsType[*echo.HTTPError](err); ok {
 		switch he.Code {
 		case http.StatusNotFound:
 			return &fault.Error{Class: fault.NotFound, Detail: "There is nothing at this address. The contract at /openapi.yaml lists all addresses."}
@@ -85,7 +88,7 @@ func asFault(err error) *fault.Error {
 		case http.StatusMethodNotAllowed:
 			return &fault.Error{Class: methodNotAllowed, Detail: "This address does not take that method. The contract at /openapi.yaml lists what it takes."}
 		case http.StatusRequestEntityTooLarge:
-			return &fault.Error{Class: fault.TooLarge, Detail: "The body is over 1 MiB. Send it in several requests."}
+			return &fault.Error{Class: fault.TooLarge, Detail: tooLongDetail}
 		}
 	}
 	return &fault.Error{Class: fault.Internal, Detail: "The service met an error it did not expect; it has been logged under the request id. Nothing was changed."}
@@ -119,9 +122,6 @@ func writeProblem(c echo.Context, f *fault.Error) error {
 	}
 	if f.Class == fault.Unauthenticated {
 		h.Set("WWW-Authenticate", `Bearer realm="tankward"`)
-	}
-	if c.Request().Method == http.MethodHead {
-		return c.NoContent(st.code)
 	}
 	return c.Blob(st.code, problemType, b)
 }

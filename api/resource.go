@@ -226,8 +226,7 @@ func cut[T any](all []T, p resource.Paging) (resource.Page[T], error) {
 			from, err = strconv.Atoi(string(b))
 		}
 		if err != nil || from < 0 || from > len(all) {
-			return resource.Page[T]{}, fault.Malformed("A parameter cannot be read.",
-				fault.Field{Pointer: "cursor", Message: "must be the value of next from the page before, unchanged"})
+			return resource.Page[T]{}, resource.BadCursor()
 		}
 	}
 	to := min(len(all), from+p.Limit)

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -110,6 +111,9 @@ func readBody(c echo.Context) ([]byte, error) {
 	}
 	b, err := io.ReadAll(c.Request().Body)
 	if err != nil {
+		if tooLong(err) {
+			return nil, err
+		}
 		return nil, fault.Malformed("The body cannot be read to its end.")
 	}
 	c.Request().Body = io.NopCloser(bytes.NewReader(b))
@@ -130,9 +134,23 @@ func decodeInto(raw []byte, body any) error {
 	dec := json.NewDecoder(bytes.NewReader(raw))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(body); err != nil {
+		if wrong, ok := errors.AsType[*json.UnmarshalTypeError](err); ok {
+			return fault.Malformed("The body is not the JSON that is expected.", fault.Field{
+				Pointer: "/" + strings.ReplaceAll(wrong.Field, ".", "/"), Message: notRead(wrong),
+			})
+		}
 		return fault.Malformed("The body is not the JSON that is expected: "+plain(err.Error()), fault.Field{Message: "must follow the contract"})
 	}
 	return nil
+}
+
+// notRead says what would be right in the place of a value that the contract lets
+// through and that still cannot be read, such as a whole number written 7e0.
+func notRead(wrong *json.UnmarshalTypeError) string {
+	if strings.HasPrefix(wrong.Value, "number") {
+		return "must be a whole number in plain digits, such as 7"
+	}
+	return "must not be a value of the type " + wrong.Value
 }
 
 // reply writes a command's answer, kept or new.

@@ -28,6 +28,8 @@ const (
 	queryCanceled       = "57014"
 	tooManyConnections  = "53300"
 	badText             = "22021"
+	outOfRange          = "22003"
+	dateOutOfRange      = "22008"
 	untranslatable      = "22P05"
 )
 
@@ -53,10 +55,23 @@ func translate(op string, err error) error {
 		return errors.Join(fault.InvalidFields(fault.Field{Pointer: "", Message: "breaks the rule " + readable(pg.ConstraintName)}), err)
 	case badText, untranslatable:
 		return errors.Join(fault.InvalidFields(fault.Field{Pointer: "", Message: "a text holds a character that cannot be stored, such as NUL"}), err)
-	case tooManyConnections, queryCanceled:
+	case outOfRange, dateOutOfRange:
+		return errors.Join(fault.InvalidFields(fault.Field{Pointer: "", Message: "a number or a date is too large to be stored"}), err)
+	case tooManyConnections, queryCanceled, serializationFail, deadlockDetected:
 		return errors.Join(fault.Overloaded("The database is busy. Try again in a moment."), err)
 	}
 	return fmt.Errorf("%s: %w", op, err)
+}
+
+// commitFault says what a failed commit means: without the database's own word for
+// it nobody knows whether the change is stored.
+func commitFault(err error) error {
+	var pg *pgconn.PgError
+	if errors.As(err, &pg) || errors.Is(err, pgx.ErrTxCommitRollback) {
+		return fmt.Errorf("commit: %w", err)
+	}
+	return errors.Join(fault.Overloaded("The connection to the database broke while the change was being stored. "+
+		"Repeat the request with the same id or Idempotency-Key: it is carried out once only."), fmt.Errorf("commit: %w", err))
 }
 
 // column gives the field a foreign key is about, from its constraint's name:

@@ -49,10 +49,13 @@ func (t *Tx) Parameters(ctx context.Context) (map[string]work.Parameter, error) 
 }
 
 // ListParameters implements work.Reads.
-func (db *DB) ListParameters(ctx context.Context, s tx.Scope) ([]work.Parameter, error) {
+func (db *DB) ListParameters(ctx context.Context, s tx.Scope) ([]work.Parameter, int64, error) {
+	var head int64
 	var out []work.Parameter
-	err := db.read(ctx, s, query{selectParameters, nil, into(&out, parameterRow.parameter)})
-	return out, err
+	err := db.read(ctx, s,
+		query{selectHead, []any{s.Org}, value(&head)},
+		query{selectParameters, nil, into(&out, parameterRow.parameter)})
+	return out, head, err
 }
 
 const insertReadings = `
@@ -165,5 +168,8 @@ func decodePlace(s string) (*time.Time, uuid.UUID, error) {
 		return nil, uuid.Nil, badCursor()
 	}
 	at := time.UnixMicro(int64(binary.BigEndian.Uint64(b))).UTC() //nolint:gosec // written the same way
+	if y := at.Year(); y < 1 || y > 9999 {
+		return nil, uuid.Nil, badCursor()
+	}
 	return &at, uuid.UUID(b[8:]), nil
 }

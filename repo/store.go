@@ -188,10 +188,7 @@ func decodeCursor(s string) (uuid.UUID, error) {
 	return uuid.UUID(b), nil
 }
 
-func badCursor() error {
-	return fault.Malformed("A parameter cannot be read.",
-		fault.Field{Pointer: "cursor", Message: "must be the value of next from the page before, unchanged"})
-}
+func badCursor() error { return resource.BadCursor() }
 
 // lock takes a row's lock for a command that changes what hangs on it.
 func (t *Tx) lock(ctx context.Context, name string, id uuid.UUID, sql string, args ...any) error {

@@ -40,19 +40,20 @@ func NewRunner[T any](db *DB, offer func(*Tx) T) *Runner[T] {
 
 const greatestTries = 5
 
-// InTx implements tx.Runner: conflicts between transactions are tried again a
-// few times, as long as the caller still waits.
+// InTx implements tx.Runner: conflicts between transactions, and commands that
+// ask for it, are tried again a few times, as long as the caller still waits.
 func (r *Runner[T]) InTx(ctx context.Context, s tx.Scope, key string, fingerprint [32]byte,
 	f func(context.Context, T) (tx.Trail, tx.Answer, error),
 ) (tx.Answer, bool, error) {
 	for try := 1; ; try++ {
 		answer, repeated, err := r.once(ctx, s, key, fingerprint, f)
-		if err == nil || try == greatestTries || !isCode(err, serializationFail, deadlockDetected) {
+		again := errors.Is(err, tx.ErrAgain) || isCode(err, serializationFail, deadlockDetected)
+		if !again || try == greatestTries {
 			return answer, repeated, translate("command", err)
 		}
 		select {
 		case <-ctx.Done():
-			return tx.Answer{}, false, ctx.Err()
+			return tx.Answer{}, false, translate("wait for another try", ctx.Err())
 		case <-time.After(pauseBefore(try)):
 		}
 	}
@@ -105,7 +106,7 @@ func (r *Runner[T]) once(ctx context.Context, s tx.Scope, key string, fingerprin
 		return tx.Answer{}, false, err
 	}
 	if err := pgtx.Commit(ctx); err != nil {
-		return tx.Answer{}, false, fmt.Errorf("commit: %w", err)
+		return tx.Answer{}, false, commitFault(err)
 	}
 	r.db.announce(s.Org, last.trail.Changes)
 	return last.answer, false, nil

@@ -28,8 +28,13 @@ func DecodeCursor[K any](cursor string) (K, error) {
 		err = json.Unmarshal(b, &place)
 	}
 	if err != nil {
-		return place, fault.Malformed("A parameter cannot be read.",
-			fault.Field{Pointer: "cursor", Message: "must be the value of next from the page before, unchanged"})
+		return place, BadCursor()
 	}
 	return place, nil
+}
+
+// BadCursor refuses a cursor that no list has given.
+func BadCursor() error {
+	return fault.Malformed("A parameter cannot be read.",
+		fault.Field{Pointer: "cursor", Message: "must be the value of next from the page before, unchanged"})
 }

@@ -140,8 +140,7 @@ func (k Kind[T, F]) CreateIn(ctx context.Context, t T, n New[F]) (Created[F], tx
 	}
 	if !added {
 		// Another request with this id was faster; perhaps it is the same one.
-		row, err := k.repeated(ctx, t, n.ID, hash)
-		return Created[F]{Row: row}, tx.Trail{}, err
+		return Created[F]{}, tx.Trail{}, tx.ErrAgain
 	}
 	trail := k.did("created", row, nil)
 	if k.Follow != nil {

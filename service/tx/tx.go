@@ -4,6 +4,7 @@ package tx
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -96,6 +97,10 @@ type Runner[T any] interface {
 	InTx(ctx context.Context, s Scope, key string, fingerprint [32]byte,
 		f func(context.Context, T) (Trail, Answer, error)) (answer Answer, repeated bool, err error)
 }
+
+// ErrAgain asks the runner to run a command again from its beginning, since
+// another one was faster.
+var ErrAgain = errors.New("another command was faster")
 
 // Call is a command's envelope: who calls, the key under which a repeat is
 // recognised, and how its result becomes an answer. Now is read once, before

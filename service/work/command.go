@@ -119,8 +119,7 @@ func (b *batch) store(ctx context.Context, r NewRecord, p Place, at string) (Rec
 		return Recorded{}, tx.Trail{}, err
 	}
 	if !added {
-		old, err := b.repeated(ctx, rec.ID, hash, at)
-		return Recorded{Record: old}, tx.Trail{}, err
+		return Recorded{}, tx.Trail{}, tx.ErrAgain
 	}
 	if len(readings) > 0 {
 		if err := b.t.InsertReadings(ctx, readings); err != nil {

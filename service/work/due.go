@@ -3,8 +3,6 @@ package work
 import (
 	"cmp"
 	"context"
-	"encoding/base64"
-	"encoding/json"
 	"slices"
 	"strings"
 	"time"
@@ -96,7 +94,7 @@ func (s *Service) dueToday(ctx context.Context, sc tx.Scope, f DueFilter, after 
 				}
 			}
 			if k := row.key(); len(page.Items) >= limit && (more || i+1 < len(rows)) {
-				page.Next = encodeDueKey(k)
+				page.Next = resource.EncodeCursor(k)
 				return page, nil
 			} else {
 				after = &k
@@ -180,31 +178,18 @@ func (s *Service) dueOn(ctx context.Context, sc tx.Scope, f DueFilter, on care.D
 	slices.SortFunc(page.Items, func(a, b DueItem) int { return a.key().compare(b.key()) })
 	if len(page.Items) > limit {
 		page.Items = page.Items[:limit]
-		page.Next = encodeDueKey(page.Items[limit-1].key())
+		page.Next = resource.EncodeCursor(page.Items[limit-1].key())
 	}
 	return page, nil
-}
-
-// encodeDueKey makes an opaque cursor of a place in the order.
-func encodeDueKey(k DueKey) string {
-	b, err := json.Marshal(k)
-	if err != nil {
-		return ""
-	}
-	return base64.RawURLEncoding.EncodeToString(b)
 }
 
 func decodeDueKey(s string) (*DueKey, error) {
 	if s == "" {
 		return nil, nil //nolint:nilnil // no cursor: from the beginning
 	}
-	b, err := base64.RawURLEncoding.DecodeString(s)
-	if err == nil {
-		var k DueKey
-		if err = json.Unmarshal(b, &k); err == nil {
-			return &k, nil
-		}
+	k, err := resource.DecodeCursor[DueKey](s)
+	if err == nil && strings.ContainsRune(string(k.Kind), 0) {
+		err = resource.BadCursor()
 	}
-	return nil, fault.Malformed("A parameter cannot be read.",
-		fault.Field{Pointer: "cursor", Message: "must be the value of next from the page before, unchanged"})
+	return &k, err
 }

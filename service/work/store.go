@@ -173,7 +173,7 @@ type Reads interface {
 	Pause(ctx context.Context, s tx.Scope, id uuid.UUID) (Pause, error)
 	ListPauses(ctx context.Context, s tx.Scope, tank, routine uuid.UUID, p resource.Paging) (resource.Page[Pause], error)
 	// ListParameters gives the catalogue of what can be measured, by code.
-	ListParameters(ctx context.Context, s tx.Scope) ([]Parameter, error)
+	ListParameters(ctx context.Context, s tx.Scope) ([]Parameter, int64, error)
 	// Records lists records, the newest day first.
 	Records(ctx context.Context, s tx.Scope, f RecordFilter, p resource.Paging) (resource.Page[Record], error)
 	// Record gives one record.
