@@ -38,7 +38,8 @@ func (m refMaker) id() uuid.UUID {
 // life support in them, whose skips name days of their own; skips with joined
 // work, and closures, in chains of more than two; joined work that begins later
 // than its parent or has pauses of its own; closures of a calendar whose rule
-// changes.
+// changes; pauses and inactive months of changed life support, where a named day
+// and a change may meet.
 func randomRoutine(seed, number uint64) *refRoutine {
 	m := refMaker{Rand: rand.New(rand.NewPCG(seed, number))}
 	m.first = mustDay("2026-01-05") + care.Day(m.IntN(300))
@@ -77,6 +78,12 @@ func (m refMaker) root() *refRoutine {
 		r.Access = m.access()
 	}
 	r.Pauses = m.pauses()
+	if r.Routine.Class == care.LifeSupport && len(r.Revisions) > 1 {
+		r.Pauses = nil
+		for i := range r.Revisions {
+			r.Revisions[i].Months = 0
+		}
+	}
 	if kind == care.OnRamp {
 		r.RampEvents = m.rampEvents()
 	}
