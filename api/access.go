@@ -17,14 +17,17 @@ import (
 // memberCommands lets members be served like every other resource.
 type memberCommands struct{ s *access.Service }
 
+// Create adds a member.
 func (m memberCommands) Create(ctx context.Context, c tx.Call[resource.Created[access.MemberFields]], id uuid.UUID, f access.MemberFields) (tx.Outcome[resource.Created[access.MemberFields]], error) {
 	return m.s.CreateMember(ctx, c, id, f)
 }
 
+// Patch changes a member.
 func (m memberCommands) Patch(ctx context.Context, c tx.Call[access.Member], id uuid.UUID, match resource.IfMatch, change func(access.MemberFields) (access.MemberFields, error)) (tx.Outcome[access.Member], error) {
 	return m.s.PatchMember(ctx, c, id, match, change)
 }
 
+// Archive takes a member out of use.
 func (m memberCommands) Archive(ctx context.Context, c tx.Call[access.Member], id uuid.UUID, match resource.IfMatch) (tx.Outcome[access.Member], error) {
 	return m.s.ArchiveMember(ctx, c, id, match)
 }

@@ -91,7 +91,7 @@ func localDates(now time.Time) string {
 func (a *API) due(c echo.Context, f work.DueFilter, on *care.Day, p resource.Paging) error {
 	now := a.now()
 	return showList(a, c, localDates(now), dueItemOut, func(ctx context.Context, s tx.Scope) (resource.Page[work.DueItem], error) {
-		return a.work.Due(ctx, s, f, on, p, now)
+		return a.work.Due(ctx, s, work.DueQuery{DueFilter: f, On: on, Now: now}, p)
 	})
 }
 

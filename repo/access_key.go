@@ -124,7 +124,7 @@ func (t *Tx) shutHashes(ctx context.Context, keys []uuid.UUID, at time.Time) err
 
 // AccessKey gives one access key.
 func (db *DB) AccessKey(ctx context.Context, s tx.Scope, id uuid.UUID) (access.AccessKey, error) {
-	return get(ctx, db, s, "access_key", id, accessKeyRow.key, `
+	return get(ctx, db, s, named("access_key", id, accessKeyRow.key), `
 	SELECT`+accessKeyColumns+`
 	FROM access_key
 	WHERE org_id = $1 AND id = $2`)
@@ -132,7 +132,7 @@ func (db *DB) AccessKey(ctx context.Context, s tx.Scope, id uuid.UUID) (access.A
 
 // AccessKeys lists access keys by id; with a member only that member's.
 func (db *DB) AccessKeys(ctx context.Context, s tx.Scope, member uuid.UUID, p resource.Paging) (resource.Page[access.AccessKey], error) {
-	return list(ctx, db, s, p, accessKeyRow.key, `
+	return list(ctx, asked{db, s, p}, accessKeyRow.key, `
 	SELECT`+accessKeyColumns+`
 	FROM access_key
 	WHERE org_id = $1 AND id > $2 AND (revoked_at IS NOT NULL) = $4

@@ -89,7 +89,7 @@ func (t *Tx) Closures() resource.Store[fleet.ClosureFields] {
 
 // Closure gives one closure.
 func (db *DB) Closure(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Closure, error) {
-	return get(ctx, db, s, "closure", id, closureRow.closure, `
+	return get(ctx, db, s, named("closure", id, closureRow.closure), `
 	SELECT`+closureColumns+`
 	FROM closure
 	WHERE org_id = $1 AND id = $2`)
@@ -97,7 +97,7 @@ func (db *DB) Closure(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Clos
 
 // Closures lists closures by id.
 func (db *DB) Closures(ctx context.Context, s tx.Scope, f fleet.ClosureFilter, p resource.Paging) (resource.Page[fleet.Closure], error) {
-	return list(ctx, db, s, p, closureRow.closure, `
+	return list(ctx, asked{db, s, p}, closureRow.closure, `
 	SELECT`+closureColumns+`
 	FROM closure
 	WHERE org_id = $1 AND id > $2 AND (archived_at IS NOT NULL) = $4

@@ -87,7 +87,7 @@ func (t *Tx) Customers() resource.Store[fleet.CustomerFields] {
 
 // Customer gives one customer.
 func (db *DB) Customer(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Customer, error) {
-	return get(ctx, db, s, "customer", id, customerRow.customer, `
+	return get(ctx, db, s, named("customer", id, customerRow.customer), `
 	SELECT`+customerColumns+`
 	FROM customer
 	WHERE org_id = $1 AND id = $2`)
@@ -95,7 +95,7 @@ func (db *DB) Customer(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Cus
 
 // Customers lists customers by id.
 func (db *DB) Customers(ctx context.Context, s tx.Scope, p resource.Paging) (resource.Page[fleet.Customer], error) {
-	return list(ctx, db, s, p, customerRow.customer, `
+	return list(ctx, asked{db, s, p}, customerRow.customer, `
 	SELECT`+customerColumns+`
 	FROM customer
 	WHERE org_id = $1 AND id > $2 AND (archived_at IS NOT NULL) = $4

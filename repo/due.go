@@ -164,6 +164,8 @@ const deleteCloses = `
 		AND w.org_id = c.org_id AND w.id = c.record_id
 		AND (want.seed_on IS NULL OR (w.done_on, w.id) > (want.seed_on, want.seed_id))`
 
+// insertCloses may name an item that the seed's record had closed: finished work
+// takes the place of a skip.
 const insertCloses = `
 	INSERT INTO item_close (org_id, routine_id, nominal_due, ordinal, record_id)
 	SELECT
@@ -172,7 +174,9 @@ const insertCloses = `
 		c.nominal_due,
 		c.ordinal,
 		c.record_id
-	FROM unnest($2::uuid[], $3::date[], $4::integer[], $5::uuid[]) AS c (routine_id, nominal_due, ordinal, record_id)`
+	FROM unnest($2::uuid[], $3::date[], $4::integer[], $5::uuid[]) AS c (routine_id, nominal_due, ordinal, record_id)
+	ON CONFLICT (org_id, routine_id, nominal_due, ordinal) DO UPDATE
+	SET record_id = excluded.record_id`
 
 // WriteDue implements work.Tx.
 func (t *Tx) WriteDue(ctx context.Context, all []work.Settlement) error {
@@ -341,15 +345,15 @@ const selectDue = `
 	LIMIT $15`
 
 // DueRows implements work.Reads.
-func (db *DB) DueRows(ctx context.Context, s tx.Scope, f work.DueFilter, upTo care.Day, after *work.DueKey, limit int) ([]work.DueRow, int64, error) {
-	args := []any{s.Org, dayToSQL(upTo), nil, nil, nil, nil, nil, nil, nil}
-	if after != nil {
+func (db *DB) DueRows(ctx context.Context, s tx.Scope, f work.DueFilter, p work.DuePage) ([]work.DueRow, int64, error) {
+	args := []any{s.Org, dayToSQL(p.UpTo), nil, nil, nil, nil, nil, nil, nil}
+	if after := p.After; after != nil {
 		args = []any{
-			s.Org, dayToSQL(upTo), int16(after.Class), sqlBound(after.Latest), after.Tank, string(after.Kind),
+			s.Org, dayToSQL(p.UpTo), int16(after.Class), sqlBound(after.Latest), after.Tank, string(after.Kind),
 			after.Routine, sqlBound(after.NominalDue), int32(after.Ordinal), //nolint:gosec // small
 		}
 	}
-	args = append(args, nilable(f.Site), nilable(f.Tank), nonEmpty(string(f.WorkKind)), nonEmpty(string(f.PerformedBy)), nilable(f.Member), limit)
+	args = append(args, nilable(f.Site), nilable(f.Tank), nonEmpty(string(f.WorkKind)), nonEmpty(string(f.PerformedBy)), nilable(f.Member), p.Limit)
 	var head int64
 	var out []work.DueRow
 	err := db.read(ctx, s,

@@ -250,7 +250,7 @@ func (t *Tx) LivestockEventHash(ctx context.Context, id uuid.UUID) ([32]byte, er
 
 // LoadLivestockEvent gives an event.
 func (t *Tx) LoadLivestockEvent(ctx context.Context, id uuid.UUID) (stock.Event, error) {
-	return loadOne(ctx, t, "livestock event", id, livestockEventRow.event, `
+	return loadOne(ctx, t, named("livestock event", id, livestockEventRow.event), `
 	SELECT`+livestockEventColumns+`
 	FROM livestock_event
 	WHERE org_id = $1 AND id = $2`, t.org, id)
@@ -263,12 +263,12 @@ const selectLivestock = `
 
 // Livestock gives one entry.
 func (db *DB) Livestock(ctx context.Context, s tx.Scope, id uuid.UUID) (stock.Livestock, error) {
-	return get(ctx, db, s, "livestock", id, livestockRow.livestock, selectLivestock)
+	return get(ctx, db, s, named("livestock", id, livestockRow.livestock), selectLivestock)
 }
 
 // LivestockList lists livestock by id.
 func (db *DB) LivestockList(ctx context.Context, s tx.Scope, f stock.LivestockFilter, p resource.Paging) (resource.Page[stock.Livestock], error) {
-	return list(ctx, db, s, p, livestockRow.livestock, `
+	return list(ctx, asked{db, s, p}, livestockRow.livestock, `
 	SELECT`+livestockColumns+`
 	FROM livestock
 	WHERE org_id = $1 AND id > $2 AND (archived_at IS NOT NULL) = $4

@@ -196,7 +196,7 @@ func (t *Tx) OtherOwners(ctx context.Context, beside uuid.UUID) (int, error) {
 
 // Member gives one member.
 func (db *DB) Member(ctx context.Context, s tx.Scope, id uuid.UUID) (access.Member, error) {
-	return get(ctx, db, s, "member", id, memberRow.member, selectMember)
+	return get(ctx, db, s, named("member", id, memberRow.member), selectMember)
 }
 
 const selectMember = `
@@ -206,7 +206,7 @@ const selectMember = `
 
 // Members lists members by id.
 func (db *DB) Members(ctx context.Context, s tx.Scope, f access.MemberFilter, p resource.Paging) (resource.Page[access.Member], error) {
-	return list(ctx, db, s, p, memberRow.member, `
+	return list(ctx, asked{db, s, p}, memberRow.member, `
 	SELECT`+memberColumns+`
 	FROM member
 	WHERE org_id = $1 AND id > $2 AND (archived_at IS NOT NULL) = $4
@@ -217,7 +217,7 @@ func (db *DB) Members(ctx context.Context, s tx.Scope, f access.MemberFilter, p 
 
 // RevokeKeysOf revokes every key of a member and gives their ids.
 func (t *Tx) RevokeKeysOf(ctx context.Context, member uuid.UUID, at time.Time) ([]uuid.UUID, error) {
-	ids, err := loadAll(ctx, t, "access key", func(r idRow) uuid.UUID { return r.ID }, `
+	ids, err := loadAll(ctx, t, func(r idRow) uuid.UUID { return r.ID }, `
 	UPDATE access_key
 	SET
 		revoked_at = $3,

@@ -76,7 +76,7 @@ func asB(t *testing.T, w *world, resources string, f func(context.Context, *Tx) 
 	t.Helper()
 	return command(t.Context(), w.db, w.b.Scope, func(ctx context.Context, x *Tx) (tx.Trail, error) {
 		var trail tx.Trail
-		for _, r := range strings.Fields(resources) {
+		for r := range strings.FieldsSeq(resources) {
 			trail.Add(tx.Did(tx.Change{Resource: r, Action: "created", ID: newID()}))
 		}
 		return trail, f(ctx, x)

@@ -94,7 +94,7 @@ func (t *Tx) Pauses() resource.Store[work.PauseFields] {
 
 // OpenPauses implements work.Tx.
 func (t *Tx) OpenPauses(ctx context.Context, tank uuid.UUID) ([]work.Pause, error) {
-	return loadAll(ctx, t, "pauses", pauseRow.pause, `
+	return loadAll(ctx, t, pauseRow.pause, `
 	SELECT`+pauseColumns+`
 	FROM pause
 	WHERE org_id = $1 AND tank_id = $2 AND routine_id IS NULL AND to_day IS NULL AND archived_at IS NULL
@@ -104,7 +104,7 @@ func (t *Tx) OpenPauses(ctx context.Context, tank uuid.UUID) ([]work.Pause, erro
 
 // Pause implements work.Reads.
 func (db *DB) Pause(ctx context.Context, s tx.Scope, id uuid.UUID) (work.Pause, error) {
-	return get(ctx, db, s, "pause", id, pauseRow.pause, `
+	return get(ctx, db, s, named("pause", id, pauseRow.pause), `
 	SELECT`+pauseColumns+`
 	FROM pause
 	WHERE org_id = $1 AND id = $2`)
@@ -112,7 +112,7 @@ func (db *DB) Pause(ctx context.Context, s tx.Scope, id uuid.UUID) (work.Pause, 
 
 // ListPauses implements work.Reads.
 func (db *DB) ListPauses(ctx context.Context, s tx.Scope, tank, routine uuid.UUID, p resource.Paging) (resource.Page[work.Pause], error) {
-	return list(ctx, db, s, p, pauseRow.pause, `
+	return list(ctx, asked{db, s, p}, pauseRow.pause, `
 	SELECT`+pauseColumns+`
 	FROM pause
 	WHERE org_id = $1 AND id > $2 AND (archived_at IS NOT NULL) = $4
@@ -149,7 +149,7 @@ func (r placeRow) place() work.Place {
 
 // RoutinePlace implements work.Tx.
 func (t *Tx) RoutinePlace(ctx context.Context, id uuid.UUID) (work.Place, error) {
-	return loadOne(ctx, t, "routine", id, placeRow.place, `
+	return loadOne(ctx, t, named("routine", id, placeRow.place), `
 	SELECT
 		r.site_id,
 		r.tank_id,
@@ -164,7 +164,7 @@ func (t *Tx) RoutinePlace(ctx context.Context, id uuid.UUID) (work.Place, error)
 
 // TankPlace implements work.Tx.
 func (t *Tx) TankPlace(ctx context.Context, id uuid.UUID) (work.Place, error) {
-	return loadOne(ctx, t, "tank", id, placeRow.place, `
+	return loadOne(ctx, t, named("tank", id, placeRow.place), `
 	SELECT
 		t.site_id,
 		t.id AS tank_id,
@@ -179,7 +179,7 @@ func (t *Tx) TankPlace(ctx context.Context, id uuid.UUID) (work.Place, error) {
 
 // PausePlace implements work.Tx.
 func (t *Tx) PausePlace(ctx context.Context, id uuid.UUID) (work.Place, error) {
-	return loadOne(ctx, t, "pause", id, placeRow.place, `
+	return loadOne(ctx, t, named("pause", id, placeRow.place), `
 	SELECT
 		t.site_id,
 		t.id AS tank_id,
@@ -195,7 +195,7 @@ func (t *Tx) PausePlace(ctx context.Context, id uuid.UUID) (work.Place, error) {
 
 // ClosureSite implements work.Tx.
 func (t *Tx) ClosureSite(ctx context.Context, id uuid.UUID) (uuid.UUID, error) {
-	return loadOne(ctx, t, "closure", id, func(r closureSiteRow) uuid.UUID { return orNil(r.SiteID) }, `
+	return loadOne(ctx, t, named("closure", id, func(r closureSiteRow) uuid.UUID { return orNil(r.SiteID) }), `
 	SELECT site_id
 	FROM closure
 	WHERE org_id = $1 AND id = $2`, t.org, id)
@@ -222,7 +222,7 @@ type linkRow struct {
 
 // Links implements work.Tx.
 func (t *Tx) Links(ctx context.Context, tank uuid.UUID) (map[uuid.UUID]care.Link, error) {
-	rows, err := loadAll(ctx, t, "links", same[linkRow], `
+	rows, err := loadAll(ctx, t, same[linkRow], `
 	SELECT
 		r.id,
 		r.tank_id,`+followsColumn+`

@@ -37,7 +37,7 @@ const selectParameters = `
 
 // Parameters implements work.Tx.
 func (t *Tx) Parameters(ctx context.Context) (map[string]work.Parameter, error) {
-	all, err := loadAll(ctx, t, "parameters", parameterRow.parameter, selectParameters)
+	all, err := loadAll(ctx, t, parameterRow.parameter, selectParameters)
 	if err != nil {
 		return nil, err
 	}

@@ -193,7 +193,7 @@ func (t *Tx) RecordHash(ctx context.Context, id uuid.UUID) ([32]byte, error) {
 
 // LoadRecord implements work.Tx.
 func (t *Tx) LoadRecord(ctx context.Context, id uuid.UUID) (work.Record, error) {
-	return loadOne(ctx, t, "work record", id, recordRow.record, `
+	return loadOne(ctx, t, named("work record", id, recordRow.record), `
 	SELECT`+recordColumns+`
 	FROM work_record w
 	WHERE w.org_id = $1 AND w.id = $2`, t.org, id)
@@ -234,7 +234,7 @@ func (t *Tx) CloserOf(ctx context.Context, routine uuid.UUID, item care.Identity
 
 // Record implements work.Reads.
 func (db *DB) Record(ctx context.Context, s tx.Scope, id uuid.UUID) (work.Record, error) {
-	return get(ctx, db, s, "work record", id, recordRow.record, `
+	return get(ctx, db, s, named("work record", id, recordRow.record), `
 	SELECT`+recordColumns+`
 	FROM work_record w
 	WHERE w.org_id = $1 AND w.id = $2`)

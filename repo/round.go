@@ -154,7 +154,7 @@ func (t *Tx) LockRound(ctx context.Context, k visits.Key) (visits.Versions, erro
 	WHERE org_id = $1 AND member_id = $2 AND day = $3
 	ORDER BY id
 	FOR NO KEY UPDATE`} {
-		rows, err := loadAll(ctx, t, "versions of a round", same[versionRow], sql, t.org, k.Member, dayToSQL(k.Day))
+		rows, err := loadAll(ctx, t, same[versionRow], sql, t.org, k.Member, dayToSQL(k.Day))
 		if err != nil {
 			return nil, err
 		}
@@ -168,7 +168,7 @@ func (t *Tx) LockRound(ctx context.Context, k visits.Key) (visits.Versions, erro
 // Crew implements visits.Reads.
 func (db *DB) Crew(ctx context.Context, s tx.Scope, f visits.CrewFilter, p resource.Paging) (resource.Page[access.Member], error) {
 	p.Archived = false
-	return list(ctx, db, s, p, memberRow.member, `
+	return list(ctx, asked{db, s, p}, memberRow.member, `
 	SELECT`+memberColumns+`
 	FROM member
 	WHERE org_id = $1 AND id > $2

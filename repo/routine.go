@@ -404,7 +404,7 @@ func revisionArgs(t *Tx, r work.Routine) []any {
 
 // Routine gives one routine.
 func (db *DB) Routine(ctx context.Context, s tx.Scope, id uuid.UUID) (work.Routine, error) {
-	return get(ctx, db, s, "routine", id, routineRow.routine, `
+	return get(ctx, db, s, named("routine", id, routineRow.routine), `
 	SELECT`+routineColumns+`
 	FROM routine r`+newestRevision+`
 	WHERE r.org_id = $1 AND r.id = $2`)
@@ -412,7 +412,7 @@ func (db *DB) Routine(ctx context.Context, s tx.Scope, id uuid.UUID) (work.Routi
 
 // Routines lists routines by id.
 func (db *DB) Routines(ctx context.Context, s tx.Scope, f work.RoutineFilter, p resource.Paging) (resource.Page[work.Routine], error) {
-	return list(ctx, db, s, p, routineRow.routine, `
+	return list(ctx, asked{db, s, p}, routineRow.routine, `
 	SELECT`+routineColumns+`
 	FROM routine r`+newestRevision+`
 	WHERE r.org_id = $1 AND r.id > $2 AND (r.archived_at IS NOT NULL) = $4

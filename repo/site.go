@@ -178,7 +178,7 @@ func (t *Tx) Sites() resource.Store[fleet.SiteFields] {
 // ShareSite locks a site against closing and archiving while something is
 // added to it, and gives it.
 func (t *Tx) ShareSite(ctx context.Context, id uuid.UUID) (fleet.Site, error) {
-	return loadOne(ctx, t, "site", id, siteRow.site, `
+	return loadOne(ctx, t, named("site", id, siteRow.site), `
 	SELECT`+siteColumns+`
 	FROM site
 	WHERE org_id = $1 AND id = $2
@@ -187,7 +187,7 @@ func (t *Tx) ShareSite(ctx context.Context, id uuid.UUID) (fleet.Site, error) {
 
 // Site gives one site.
 func (db *DB) Site(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Site, error) {
-	return get(ctx, db, s, "site", id, siteRow.site, `
+	return get(ctx, db, s, named("site", id, siteRow.site), `
 	SELECT`+siteColumns+`
 	FROM site
 	WHERE org_id = $1 AND id = $2`)
@@ -195,7 +195,7 @@ func (db *DB) Site(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Site, e
 
 // Sites lists sites by id.
 func (db *DB) Sites(ctx context.Context, s tx.Scope, f fleet.SiteFilter, p resource.Paging) (resource.Page[fleet.Site], error) {
-	return list(ctx, db, s, p, siteRow.site, `
+	return list(ctx, asked{db, s, p}, siteRow.site, `
 	SELECT`+siteColumns+`
 	FROM site
 	WHERE org_id = $1 AND id > $2 AND (archived_at IS NOT NULL) = $4
@@ -223,7 +223,7 @@ func (r accessNotesRow) notes() fleet.AccessNotes {
 // AccessNotes gives the notes of a site; a site without notes has an empty text
 // of version 0.
 func (db *DB) AccessNotes(ctx context.Context, s tx.Scope, site uuid.UUID) (fleet.AccessNotes, error) {
-	return get(ctx, db, s, "site", site, accessNotesRow.notes, `
+	return get(ctx, db, s, named("site", site, accessNotesRow.notes), `
 	SELECT
 		site.id AS site_id,
 		coalesce(n.version, 0) AS version,
@@ -237,7 +237,7 @@ func (db *DB) AccessNotes(ctx context.Context, s tx.Scope, site uuid.UUID) (flee
 // LoadAccessNotes gives the notes of a site for a change; the caller holds the
 // site's lock.
 func (t *Tx) LoadAccessNotes(ctx context.Context, site uuid.UUID) (fleet.AccessNotes, error) {
-	n, err := loadOne(ctx, t, "access notes", site, accessNotesRow.notes, `
+	n, err := loadOne(ctx, t, named("access notes", site, accessNotesRow.notes), `
 	SELECT
 		site_id,
 		version,
@@ -294,7 +294,7 @@ const organisationColumns = `
 
 // Organisation gives the scope's own organisation.
 func (db *DB) Organisation(ctx context.Context, s tx.Scope) (fleet.Organisation, error) {
-	return get(ctx, db, s, "organisation", s.Org, organisationRow.organisation, `
+	return get(ctx, db, s, named("organisation", s.Org, organisationRow.organisation), `
 	SELECT`+organisationColumns+`
 	FROM organisation
 	WHERE org_id = $1 AND org_id = $2`)
@@ -303,7 +303,7 @@ func (db *DB) Organisation(ctx context.Context, s tx.Scope) (fleet.Organisation,
 // LoadOrganisation locks the organisation for a change that all its sites
 // depend on.
 func (t *Tx) LoadOrganisation(ctx context.Context) (fleet.Organisation, error) {
-	return loadOne(ctx, t, "organisation", t.org, organisationRow.organisation, `
+	return loadOne(ctx, t, named("organisation", t.org, organisationRow.organisation), `
 	SELECT`+organisationColumns+`
 	FROM organisation
 	WHERE org_id = $1
@@ -313,7 +313,7 @@ func (t *Tx) LoadOrganisation(ctx context.Context) (fleet.Organisation, error) {
 // ShareOrganisation locks the organisation against a new closure while
 // something that follows closures is added.
 func (t *Tx) ShareOrganisation(ctx context.Context) (fleet.Organisation, error) {
-	return loadOne(ctx, t, "organisation", t.org, organisationRow.organisation, `
+	return loadOne(ctx, t, named("organisation", t.org, organisationRow.organisation), `
 	SELECT`+organisationColumns+`
 	FROM organisation
 	WHERE org_id = $1

@@ -151,7 +151,7 @@ func (t *Tx) LivestockOf(ctx context.Context, species uuid.UUID) (int, error) {
 
 // OwnSpecies gives one own species.
 func (db *DB) OwnSpecies(ctx context.Context, s tx.Scope, id uuid.UUID) (stock.OwnSpecies, error) {
-	return get(ctx, db, s, "species", id, speciesRow.species, `
+	return get(ctx, db, s, named("species", id, speciesRow.species), `
 	SELECT`+speciesColumns+`
 	FROM species
 	WHERE org_id = $1 AND id = $2`)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/base64"
 	"errors"
-	"fmt"
 	"time"
 
 	"github.com/google/uuid"
@@ -88,7 +87,7 @@ func (s store[F, R]) CreateHash(ctx context.Context, id uuid.UUID) ([32]byte, er
 
 // Load implements resource.Store.
 func (s store[F, R]) Load(ctx context.Context, id uuid.UUID) (resource.Row[F], error) {
-	return loadOne(ctx, s.t, s.sql.resource, id, s.row, s.sql.load, s.t.org, id)
+	return loadOne(ctx, s.t, named(s.sql.resource, id, s.row), s.sql.load, s.t.org, id)
 }
 
 // Save implements resource.Store.
@@ -100,45 +99,57 @@ func (s store[F, R]) Save(ctx context.Context, r resource.Row[F]) error {
 	return nil
 }
 
+// wanted is a row that is looked up by its id: what it is called in an answer that
+// it is not there, and what is made of it.
+type wanted[R, T any] struct {
+	name    string
+	id      uuid.UUID
+	convert func(R) T
+}
+
+func named[R, T any](name string, id uuid.UUID, convert func(R) T) wanted[R, T] {
+	return wanted[R, T]{name, id, convert}
+}
+
 // loadOne gives the one row of a query in a command's transaction.
-func loadOne[R, T any](ctx context.Context, t *Tx, name string, id uuid.UUID, convert func(R) T, sql string, args ...any) (T, error) {
+func loadOne[R, T any](ctx context.Context, t *Tx, w wanted[R, T], sql string, args ...any) (T, error) {
 	var zero T
 	rows, err := t.tx.Query(ctx, sql, args...)
 	if err != nil {
-		return zero, translate("load "+name, err)
+		return zero, translate("load "+w.name, err)
 	}
 	row, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByName[R])
 	if errors.Is(err, errNoRow) {
-		return zero, fault.NoSuch(name, id)
+		return zero, fault.NoSuch(w.name, w.id)
 	}
 	if err != nil {
-		return zero, translate("load "+name, err)
+		return zero, translate("load "+w.name, err)
 	}
-	return convert(row), nil
+	return w.convert(row), nil
 }
 
 // loadAll gives all rows of a query in a command's transaction.
-func loadAll[R, T any](ctx context.Context, t *Tx, name string, convert func(R) T, sql string, args ...any) ([]T, error) {
+func loadAll[R, T any](ctx context.Context, t *Tx, convert func(R) T, sql string, args ...any) ([]T, error) {
 	rows, err := t.tx.Query(ctx, sql, args...)
 	if err != nil {
-		return nil, translate("load "+name, err)
+		return nil, translate("load rows", err)
 	}
 	var out []T
 	if err := into(&out, convert)(rows); err != nil {
-		return nil, translate("load "+name, err)
+		return nil, translate("load rows", err)
 	}
 	return out, nil
 }
 
 // get gives one resource by its id.
-func get[R, T any](ctx context.Context, db *DB, s tx.Scope, name string, id uuid.UUID, convert func(R) T, sql string) (T, error) {
+func get[R, T any](ctx context.Context, db *DB, s tx.Scope, w wanted[R, T], sql string) (T, error) {
 	var found []T
 	var zero T
-	if err := db.read(ctx, s, query{sql, []any{s.Org, id}, into(&found, convert)}); err != nil {
+	if err := db.read(ctx, s, query{sql, []any{s.Org, w.id}, into(&found, w.convert)}); err != nil {
 		return zero, err
 	}
 	if len(found) == 0 {
-		return zero, fault.NoSuch(name, id)
+		return zero, fault.NoSuch(w.name, w.id)
 	}
 	return found[0], nil
 }
@@ -152,18 +163,26 @@ func (db *DB) Head(ctx context.Context, s tx.Scope) (int64, error) {
 	return head, err
 }
 
+// asked is a page that is asked for.
+type asked struct {
+	db     *DB
+	scope  tx.Scope
+	paging resource.Paging
+}
+
 // list gives one page of a list ordered by id. The statement takes org_id, the
 // last id of the page before, the limit, whether archived rows are wanted, and
 // then the filters.
-func list[F, R any](ctx context.Context, db *DB, s tx.Scope, p resource.Paging, convert func(R) resource.Row[F], sql string, filters ...any) (resource.Page[resource.Row[F]], error) {
+func list[F, R any](ctx context.Context, a asked, convert func(R) resource.Row[F], sql string, filters ...any) (resource.Page[resource.Row[F]], error) {
 	var page resource.Page[resource.Row[F]]
+	p, org := a.paging, a.scope.Org
 	after, err := decodeCursor(p.After)
 	if err != nil {
 		return page, err
 	}
-	args := append([]any{s.Org, after, p.Limit + 1, p.Archived}, filters...)
-	err = db.read(ctx, s,
-		query{selectHead, []any{s.Org}, value(&page.Head)},
+	args := append([]any{org, after, p.Limit + 1, p.Archived}, filters...)
+	err = a.db.read(ctx, a.scope,
+		query{selectHead, []any{org}, value(&page.Head)},
 		query{sql, args, into(&page.Items, convert)})
 	if err != nil {
 		return page, err
@@ -189,19 +208,6 @@ func decodeCursor(s string) (uuid.UUID, error) {
 }
 
 func badCursor() error { return resource.BadCursor() }
-
-// lock takes a row's lock for a command that changes what hangs on it.
-func (t *Tx) lock(ctx context.Context, name string, id uuid.UUID, sql string, args ...any) error {
-	var one int
-	err := t.tx.QueryRow(ctx, sql, args...).Scan(&one)
-	if errors.Is(err, errNoRow) {
-		return fault.NoSuch(name, id)
-	}
-	if err != nil {
-		return translate(fmt.Sprintf("lock %s %s", name, id), err)
-	}
-	return nil
-}
 
 func dayToSQL(d care.Day) time.Time { return d.Time() }
 

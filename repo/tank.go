@@ -175,7 +175,7 @@ func (t *Tx) Tanks() resource.Store[fleet.TankFields] {
 
 // Tank gives one tank.
 func (db *DB) Tank(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Tank, error) {
-	return get(ctx, db, s, "tank", id, tankRow.tank, `
+	return get(ctx, db, s, named("tank", id, tankRow.tank), `
 	SELECT`+tankColumns+`
 	FROM tank
 	WHERE org_id = $1 AND id = $2`)
@@ -183,7 +183,7 @@ func (db *DB) Tank(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Tank, e
 
 // Tanks lists tanks by id.
 func (db *DB) Tanks(ctx context.Context, s tx.Scope, f fleet.TankFilter, p resource.Paging) (resource.Page[fleet.Tank], error) {
-	return list(ctx, db, s, p, tankRow.tank, `
+	return list(ctx, asked{db, s, p}, tankRow.tank, `
 	SELECT`+tankColumns+`
 	FROM tank
 	WHERE org_id = $1 AND id > $2 AND (archived_at IS NOT NULL) = $4
@@ -282,7 +282,7 @@ func (t *Tx) Equipment() resource.Store[fleet.EquipmentFields] {
 
 // Equipment gives one device or valve.
 func (db *DB) Equipment(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Equipment, error) {
-	return get(ctx, db, s, "equipment", id, equipmentRow.equipment, `
+	return get(ctx, db, s, named("equipment", id, equipmentRow.equipment), `
 	SELECT`+equipmentColumns+`
 	FROM equipment
 	WHERE org_id = $1 AND id = $2`)
@@ -290,7 +290,7 @@ func (db *DB) Equipment(ctx context.Context, s tx.Scope, id uuid.UUID) (fleet.Eq
 
 // EquipmentList lists equipment by id.
 func (db *DB) EquipmentList(ctx context.Context, s tx.Scope, f fleet.EquipmentFilter, p resource.Paging) (resource.Page[fleet.Equipment], error) {
-	return list(ctx, db, s, p, equipmentRow.equipment, `
+	return list(ctx, asked{db, s, p}, equipmentRow.equipment, `
 	SELECT`+equipmentColumns+`
 	FROM equipment
 	WHERE org_id = $1 AND id > $2 AND (archived_at IS NOT NULL) = $4

@@ -14,7 +14,7 @@ import (
 
 // LoadVisit implements visits.Tx.
 func (t *Tx) LoadVisit(ctx context.Context, id uuid.UUID) (visits.Visit, error) {
-	return loadOne(ctx, t, "visit", id, visitRow.visit, `
+	return loadOne(ctx, t, named("visit", id, visitRow.visit), `
 	SELECT`+visitColumns+`
 	FROM visit d
 	JOIN member m ON m.org_id = d.org_id AND m.id = d.member_id

@@ -251,7 +251,7 @@ var onWork = map[string]attempt{
 		return len(page.Items), err
 	}),
 	"DB.DueRows": finds(func(ctx context.Context, db *DB, s tx.Scope, _ owned) (int, error) {
-		all, _, err := db.DueRows(ctx, s, work.DueFilter{}, care.DayOf(testNow)+60, nil, 100)
+		all, _, err := db.DueRows(ctx, s, work.DueFilter{}, work.DuePage{UpTo: care.DayOf(testNow) + 60, Limit: 100})
 		return len(all), err
 	}),
 	"DB.Plans": finds(func(ctx context.Context, db *DB, s tx.Scope, o owned) (int, error) {

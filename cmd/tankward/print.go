@@ -64,7 +64,7 @@ func (d *day) read(ctx context.Context, o *demo.Org) error {
 	}
 	out.rounds = slices.DeleteFunc(rounds.Items, func(r visits.Round) bool { return len(r.Visits)+len(r.Unserved) == 0 })
 	for p := (resource.Paging{Limit: 500}); ; {
-		page, err := d.work.Due(ctx, sc, work.DueFilter{}, nil, p, d.now)
+		page, err := d.work.Due(ctx, sc, work.DueQuery{Now: d.now}, p)
 		if err != nil {
 			return fmt.Errorf("read the due work: %w", err)
 		}

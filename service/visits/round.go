@@ -208,7 +208,7 @@ func (s *Service) allDue(ctx context.Context, sc tx.Scope, f work.DueFilter, on 
 	var all []work.DueItem
 	p := resource.Paging{Limit: duePage}
 	for {
-		page, err := s.due.Due(ctx, sc, f, on, p, now)
+		page, err := s.due.Due(ctx, sc, work.DueQuery{DueFilter: f, On: on, Now: now}, p)
 		if err != nil {
 			return nil, err
 		}

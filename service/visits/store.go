@@ -2,7 +2,6 @@ package visits
 
 import (
 	"context"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -73,7 +72,7 @@ type Reads interface {
 
 // Due lists due work; work.Service does.
 type Due interface {
-	Due(ctx context.Context, s tx.Scope, f work.DueFilter, on *care.Day, p resource.Paging, now time.Time) (resource.Page[work.DueItem], error)
+	Due(ctx context.Context, s tx.Scope, q work.DueQuery, p resource.Paging) (resource.Page[work.DueItem], error)
 }
 
 // Service reads and carries out technicians' days.

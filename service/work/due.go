@@ -52,44 +52,62 @@ func (k DueKey) compare(o DueKey) int {
 	)
 }
 
-// Due lists due work: of each site's own today when on is nil, else what was
+// DueQuery asks for due work.
+type DueQuery struct {
+	DueFilter
+	On  *care.Day // nil: each site's own today
+	Now time.Time
+}
+
+// Due lists due work: of each site's own today when On is nil, else what was
 // open at the end of a past day, or what is planned on a coming one.
-func (s *Service) Due(ctx context.Context, sc tx.Scope, f DueFilter, on *care.Day, p resource.Paging, now time.Time) (resource.Page[DueItem], error) {
+func (s *Service) Due(ctx context.Context, sc tx.Scope, q DueQuery, p resource.Paging) (resource.Page[DueItem], error) {
 	after, err := decodeDueKey(p.After)
 	if err != nil {
 		return resource.Page[DueItem]{}, err
 	}
-	if on == nil {
-		return s.dueToday(ctx, sc, f, after, p.Limit, now)
+	if q.On == nil {
+		return s.dueToday(ctx, sc, q, after, p.Limit)
 	}
-	return s.dueOn(ctx, sc, f, *on, after, p.Limit, now)
+	return s.dueOn(ctx, sc, q, after, p.Limit)
 }
 
 // aheadOfUTC is how far the local date may be ahead of the date of UTC.
 const aheadOfUTC = 14 * time.Hour
 
+// leastRows is how many rows are read at once where a state is asked for, which
+// few of them may be in.
+const leastRows = 500
+
 // dueToday walks the stored rows in order and stops after the row that fills
 // the page; only rows whose stored item may no longer be all are folded.
-func (s *Service) dueToday(ctx context.Context, sc tx.Scope, f DueFilter, after *DueKey, limit int, now time.Time) (resource.Page[DueItem], error) {
+func (s *Service) dueToday(ctx context.Context, sc tx.Scope, q DueQuery, after *DueKey, limit int) (resource.Page[DueItem], error) {
 	var page resource.Page[DueItem]
-	upTo := care.DayOf(now.Add(aheadOfUTC).UTC())
-	for {
-		rows, head, err := s.reads.DueRows(ctx, sc, f, upTo, after, limit+1)
+	size := limit
+	if q.State != "" {
+		size = max(size, leastRows)
+	}
+	for first := true; ; first = false {
+		rows, head, err := s.reads.DueRows(ctx, sc, q.DueFilter, DuePage{
+			UpTo: care.DayOf(q.Now.Add(aheadOfUTC).UTC()), After: after, Limit: size + 1,
+		})
 		if err != nil {
 			return page, err
 		}
-		page.Head = head
-		more := len(rows) > limit
-		if more {
-			rows = rows[:limit]
+		if first {
+			page.Head = head // a change between two reads makes the page old at once
 		}
-		items, err := s.expand(ctx, sc, rows, now)
+		more := len(rows) > size
+		if more {
+			rows = rows[:size]
+		}
+		items, err := s.expand(ctx, sc, rows, q.Now)
 		if err != nil {
 			return page, err
 		}
 		for i, row := range rows {
 			for _, it := range items[i] {
-				if f.State == "" || f.State == it.State {
+				if q.State == "" || q.State == it.State {
 					page.Items = append(page.Items, it)
 				}
 			}
@@ -151,18 +169,19 @@ func dueItems(r Routine, zone string, cautions []caution.Caution, today care.Day
 const greatestAhead = 400
 
 // dueOn folds every routine that fits: slower, and asked for rarely.
-func (s *Service) dueOn(ctx context.Context, sc tx.Scope, f DueFilter, on care.Day, after *DueKey, limit int, now time.Time) (resource.Page[DueItem], error) {
+func (s *Service) dueOn(ctx context.Context, sc tx.Scope, q DueQuery, after *DueKey, limit int) (resource.Page[DueItem], error) {
 	var page resource.Page[DueItem]
-	if on > care.DayOf(now.UTC())+greatestAhead {
+	on := *q.On
+	if on > care.DayOf(q.Now.UTC())+greatestAhead {
 		return page, fault.Malformed("A parameter cannot be used.", fault.Field{Pointer: "on", Message: "may be at most 400 days ahead"})
 	}
-	plans, head, err := s.reads.Plans(ctx, sc, nil, f, true)
+	plans, head, err := s.reads.Plans(ctx, sc, nil, q.DueFilter, true)
 	if err != nil {
 		return page, err
 	}
 	page.Head = head
 	for _, p := range plans {
-		today := fleet.Today(p.Zone, now)
+		today := fleet.Today(p.Zone, q.Now)
 		var items []care.Item
 		if on <= today {
 			items = care.OpenOn(p.History, on)
@@ -170,7 +189,7 @@ func (s *Service) dueOn(ctx context.Context, sc tx.Scope, f DueFilter, on care.D
 			items = care.PlannedOn(p.History, today, on)
 		}
 		for _, it := range dueItems(p.Routine, p.Zone, p.Cautions, on, items) {
-			if (f.State == "" || f.State == it.State) && (after == nil || it.key().compare(*after) > 0) {
+			if (q.State == "" || q.State == it.State) && (after == nil || it.key().compare(*after) > 0) {
 				page.Items = append(page.Items, it)
 			}
 		}

@@ -76,20 +76,6 @@ type Recorded struct {
 	Next     *DueItem  // what is due of the routine next
 }
 
-// fold gives what the fold needs of a record.
-func (r Record) fold() care.Record {
-	out := care.Record{
-		ID: r.ID, DoneOn: *r.DoneOn, Result: r.Result, Share: r.Share, Names: r.Names, WithJoined: r.WithJoined,
-	}
-	if r.NewDueOn != nil {
-		out.NewDueOn = *r.NewDueOn
-	}
-	if r.Level != nil {
-		out.Level = *r.Level
-	}
-	return out
-}
-
 // validate says what is wrong with a record by itself; at is its place in the
 // body, empty for a single one.
 func (r NewRecord) validate(at string) []fault.Field {

@@ -140,6 +140,13 @@ type DueKey struct {
 	Ordinal    int
 }
 
+// DuePage asks for rows that may be open on a day, after a place in the order.
+type DuePage struct {
+	UpTo  care.Day
+	After *DueKey // nil: from the beginning
+	Limit int
+}
+
 // RecordFilter narrows a list of records; an empty field doesn't.
 type RecordFilter struct {
 	Tank, Routine, Site uuid.UUID
@@ -156,9 +163,8 @@ type ReadingFilter struct {
 // Reads is what work reads outside of transactions; each method is one bound
 // round trip.
 type Reads interface {
-	// DueRows gives stored due work that may be open on a day, in order, after a
-	// place in it; up to limit rows.
-	DueRows(ctx context.Context, s tx.Scope, f DueFilter, upTo care.Day, after *DueKey, limit int) ([]DueRow, int64, error)
+	// DueRows gives stored due work in order.
+	DueRows(ctx context.Context, s tx.Scope, f DueFilter, p DuePage) ([]DueRow, int64, error)
 	// Plans gives histories for reading: of the named routines, or of all that
 	// fit the filter; all says whether records before the last closing count too.
 	Plans(ctx context.Context, s tx.Scope, ids []uuid.UUID, f DueFilter, all bool) ([]Plan, int64, error)
