@@ -239,7 +239,7 @@ func (r historyRecordRow) record() care.Record {
 }
 
 // selectSeeds finds, per routine, the last record before its bound that closed
-// an item, and the closed items that may still stand in the way of a later one.
+// an item which no change of the routine had found open, and the closed items that may still stand in the way of a later one.
 // It walks the newest records backwards, so its cost does not grow with years
 // of history.
 const selectSeeds = `
@@ -254,7 +254,14 @@ const selectSeeds = `
 		seed.ordinal,
 		used.nominal_dues AS used_nominal_dues,
 		used.ordinals AS used_ordinals
-	FROM unnest($2::uuid[], $3::date[]) AS want (routine_id, bound)
+	FROM (
+		SELECT
+			b.routine_id,
+			b.bound,
+			(SELECT min(f.from_day) FROM routine_revision f WHERE f.org_id = $1 AND f.routine_id = b.routine_id) AS first_revision,
+			(SELECT max(e.days_early) FROM routine_revision e WHERE e.org_id = $1 AND e.routine_id = b.routine_id) AS most_early
+		FROM unnest($2::uuid[], $3::date[]) AS b (routine_id, bound)
+	) want
 	CROSS JOIN LATERAL (
 		SELECT
 			w.done_on,
@@ -267,6 +274,14 @@ const selectSeeds = `
 		FROM work_record w
 		JOIN item_close c ON c.org_id = w.org_id AND c.record_id = w.id AND c.routine_id = w.routine_id
 		WHERE w.org_id = $1 AND w.routine_id = want.routine_id AND w.done_on < want.bound AND w.voided_at IS NULL
+			AND NOT EXISTS (
+				SELECT
+				FROM routine_revision v
+				WHERE v.org_id = $1 AND v.routine_id = want.routine_id
+					AND v.from_day > want.first_revision
+					AND v.from_day >= c.nominal_due - want.most_early
+					AND v.from_day <= w.done_on
+			)
 		ORDER BY w.done_on DESC, w.id DESC
 		LIMIT 1
 	) seed

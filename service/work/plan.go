@@ -47,23 +47,23 @@ func prepareRoutine(ctx context.Context, t Tx, old *Routine, f RoutineFields, no
 		}
 		f.Cadence.Rule = rule
 	}
-	if f.Cadence.Kind == care.Joined {
-		links, err := t.Links(ctx, f.TankID)
-		if err != nil {
-			return f, err
-		}
-		id := uuid.Nil
-		if old != nil {
-			id = old.ID
-		}
-		if was := links[id].Parent; was != uuid.Nil && was != f.Cadence.Parent {
-			return f, fault.InvalidField("/cadence/parent_id", "cannot change: this routine has followed %s; archive it and make another", was)
-		}
-		if wrong := care.JoinProblem(id, f.TankID, f.Cadence.Parent, links); wrong != nil {
-			return f, fault.InvalidFields(*wrong)
-		}
-	}
 	return f, nil
+}
+
+// checkJoin refuses to let a routine follow what it cannot follow; id is Nil for
+// a new routine.
+func checkJoin(ctx context.Context, t Tx, id uuid.UUID, f RoutineFields) error {
+	if f.Cadence.Kind != care.Joined {
+		return nil
+	}
+	links, err := t.Links(ctx, f.TankID)
+	if err != nil {
+		return err
+	}
+	if wrong := care.JoinProblem(id, f.TankID, f.Cadence.Parent, links); wrong != nil {
+		return fault.InvalidFields(*wrong)
+	}
+	return nil
 }
 
 func placeRoutine(ctx context.Context, t Tx, f RoutineFields, now time.Time) (RoutineFields, error) {
@@ -85,10 +85,16 @@ func placeRoutine(ctx context.Context, t Tx, f RoutineFields, now time.Time) (Ro
 		f.FirstDay = f.FromDay
 	}
 	f.FromDay = min(f.FirstDay, f.FromDay)
-	return f, f.Validate()
+	if err := f.Validate(); err != nil {
+		return f, err
+	}
+	return f, checkJoin(ctx, t, uuid.Nil, f)
 }
 
 func reviseRoutine(ctx context.Context, t Tx, old Routine, f RoutineFields, now time.Time) (RoutineFields, error) {
+	if err := checkJoin(ctx, t, old.ID, f); err != nil {
+		return f, err
+	}
 	if err := settled(old.Fields, f); err != nil {
 		return f, err
 	}

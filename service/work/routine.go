@@ -147,9 +147,7 @@ func settled(old, now RoutineFields) error {
 	if old.WorkKind != now.WorkKind {
 		c.Add("/work_kind", advice)
 	}
-	if (old.Cadence.Kind == care.OnRamp) != (now.Cadence.Kind == care.OnRamp) {
-		c.Add("/cadence/kind", "a ramp cannot become another cadence, nor another cadence a ramp; make another routine")
-	}
+	c.Fields = append(c.Fields, care.ValidateEdit(old.Revision(), now.Revision())...)
 	return c.Err()
 }
 
