@@ -55,11 +55,8 @@ func (e *Error) Error() string {
 
 // As gives the fault inside err, or nil when err is internal.
 func As(err error) *Error {
-	var f *Error
-	if errors.As(err, &f) {
-		return f
-	}
-	return nil
+	f, _ := errors.AsType[*Error](err)
+	return f
 }
 
 // Is says whether err is a fault of the class.
