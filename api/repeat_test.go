@@ -77,3 +77,17 @@ func TestReadingBeforeTheStore(t *testing.T) {
 		"readings": []map[string]any{{"parameter": "ph", "value": 8, "taken_at": "1999-12-31T23:59:59Z"}},
 	}).want(422).names("/readings/0/taken_at")
 }
+
+// Nobody is made responsible who has left, or who is none of ours.
+func TestWhoIsResponsible(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	site := r.site(with("responsible_member_id", r.ids[tx.TechnicianR]))
+	r.do(tx.Owner, "DELETE", "/v1/members/"+r.ids[tx.Viewer].String(), nil).want(200)
+	for _, id := range []any{r.ids[tx.Viewer], newID()} {
+		r.do(tx.Owner, "PATCH", "/v1/sites/"+site, map[string]any{"responsible_member_id": id}).want(422).names("/responsible_member_id")
+	}
+	// Who leaves later stays named until another is; other changes are free.
+	r.do(tx.Owner, "DELETE", "/v1/members/"+r.ids[tx.TechnicianR].String(), nil).want(200)
+	r.do(tx.Owner, "PATCH", "/v1/sites/"+site, map[string]any{"carry_floors": 2}).want(200)
+}

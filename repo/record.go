@@ -200,9 +200,14 @@ func (t *Tx) LoadRecord(ctx context.Context, id uuid.UUID) (work.Record, error) 
 }
 
 // HasMember implements work.Tx.
-func (t *Tx) HasMember(ctx context.Context, id uuid.UUID) (bool, error) {
+func (t *Tx) HasMember(ctx context.Context, id uuid.UUID, left bool) (bool, error) {
 	var known bool
-	err := t.tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM member WHERE org_id = $1 AND id = $2)`, t.org, id).Scan(&known)
+	err := t.tx.QueryRow(ctx, `
+	SELECT EXISTS (
+		SELECT
+		FROM member
+		WHERE org_id = $1 AND id = $2 AND ($3 OR archived_at IS NULL)
+	)`, t.org, id, left).Scan(&known)
 	return known, translate("look up member", err)
 }
 

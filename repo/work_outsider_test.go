@@ -136,7 +136,7 @@ var onWork = map[string]attempt{
 	}),
 	"Tx.LockTanks": none(func(ctx context.Context, x *Tx, o owned) (int, error) { return x.LockTanks(ctx, o.site.ID) }),
 	"Tx.HasMember": none(func(ctx context.Context, x *Tx, o owned) (int, error) {
-		known, err := x.HasMember(ctx, o.member.ID)
+		known, err := x.HasMember(ctx, o.member.ID, true)
 		if known {
 			return 1, err
 		}

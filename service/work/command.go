@@ -175,7 +175,7 @@ func (b *batch) checkMember(ctx context.Context, by DoneBy, at string) error {
 	if by.Kind != "member" || by.ID == uuid.Nil || by.ID == b.call.Actor {
 		return nil
 	}
-	known, err := b.t.HasMember(ctx, by.ID)
+	known, err := b.t.HasMember(ctx, by.ID, true)
 	if err == nil && !known {
 		return fault.InvalidField(at+"/done_by/id", "there is no member %s in this organisation", by.ID)
 	}

@@ -68,6 +68,15 @@ func prepareSite(ctx context.Context, t Tx, old *fleet.Site, f fleet.SiteFields,
 			return f, err
 		}
 	}
+	if r := f.ResponsibleMember; r != uuid.Nil && (old == nil || old.Fields.ResponsibleMember != r) {
+		known, err := t.HasMember(ctx, r, false)
+		if err != nil {
+			return f, err
+		}
+		if !known {
+			return f, fault.InvalidField("/responsible_member_id", "there is no member %s in use in this organisation", r)
+		}
+	}
 	f.AccessEnteredOn = fleet.Today(f.TimeZone, now)
 	if old != nil && old.Fields.NoAccess() == f.NoAccess() {
 		f.AccessEnteredOn = old.Fields.AccessEnteredOn

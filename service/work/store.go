@@ -100,8 +100,8 @@ type Tx interface {
 	LoadRecord(ctx context.Context, id uuid.UUID) (Record, error)
 	// SaveVoid marks a record as void.
 	SaveVoid(ctx context.Context, id uuid.UUID, v Void) error
-	// HasMember says whether somebody is, or was, a member.
-	HasMember(ctx context.Context, id uuid.UUID) (bool, error)
+	// HasMember says whether somebody is a member; with left also, whether they were.
+	HasMember(ctx context.Context, id uuid.UUID, left bool) (bool, error)
 	// InsertReadings adds readings and makes the months they fall into.
 	InsertReadings(ctx context.Context, rs []Reading) error
 	// Parameters gives the catalogue of what can be measured.
