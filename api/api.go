@@ -48,8 +48,6 @@ type Config struct {
 
 // API holds what handlers need.
 type API struct {
-	gen.ServerInterface // what is not served yet
-
 	reads      Reads
 	access     *access.Service
 	fleet      *fleet.Service

@@ -362,8 +362,8 @@ func TestDeadlockIsTriedAgain(t *testing.T) {
 	if err := errors.Join(<-errs, <-errs); err != nil {
 		t.Errorf("a deadlock reached the caller: %v", err)
 	}
-	if n := <-tries + <-tries; n != 3 {
-		t.Errorf("%d tries, want 3: one command loses once", n)
+	if n := <-tries + <-tries; n < 3 {
+		t.Errorf("%d tries, want 3 or more: one command loses at least once", n)
 	}
 }
 

@@ -139,7 +139,7 @@ func (o *orgDay) round(b *bytes.Buffer, r visits.Round) {
 	if r.StartAt != nil && r.EndAt != nil {
 		span = fmt.Sprintf("%s to %s", clock(*r.StartAt), clock(*r.EndAt))
 	}
-	fmt.Fprintf(b, "  Round of %s: %s, %d visits, %.1f km, %d min of work\n", r.MemberName, span, len(r.Visits),
+	fmt.Fprintf(b, "  Round of %s: %s, %s, %.1f km, %d min of work\n", r.MemberName, span, counted(len(r.Visits), "visit"),
 		float64(r.Drive.Metres)/1000, r.WorkMinutes())
 	table := tabwriter.NewWriter(b, 0, 0, 2, ' ', 0)
 	for _, v := range r.Visits {
@@ -200,4 +200,12 @@ func tellsMore(it work.DueItem) int {
 		return 2
 	}
 	return 3
+}
+
+// counted writes a number with its noun.
+func counted(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
 }

@@ -326,7 +326,7 @@ func saveEvent(ctx context.Context, t Tx, entry Livestock, e Event, hash [32]byt
 		return tx.Trail{}, err
 	}
 	if !added {
-		return tx.Trail{}, eventTaken(e.ID)
+		return tx.Trail{}, tx.ErrAgain // the same request came in meanwhile, or one with its id
 	}
 	entry.Fields.Count += e.Delta
 	entry.UpdatedAt = e.RecordedAt
