@@ -131,35 +131,7 @@ func (b Bulk) AddLivestockEvents(ctx context.Context, rows []stock.Event) error 
 	return translate("add livestock events in bulk", err)
 }
 
-const addRecords = `
-	INSERT INTO work_record (
-		org_id,
-		id,
-		site_id,
-		tank_id,
-		routine_id,
-		work_kind,
-		named_nominal_due,
-		named_ordinal,
-		done_on,
-		done_at,
-		received_at,
-		result,
-		share_percent,
-		reason,
-		with_joined,
-		new_due_on,
-		minutes,
-		amounts,
-		level_percent,
-		note,
-		done_by_kind,
-		done_by_id,
-		done_by_name,
-		recorded_by,
-		visit_id,
-		create_hash
-	)
+const addRecords = recordInto + `
 	SELECT
 		$1,
 		r.id,

@@ -120,7 +120,8 @@ const recordColumns = `
 			WHERE m.org_id = w.org_id AND m.record_id = w.id
 		), '[]') AS readings`
 
-const insertRecord = `
+// recordInto begins the statements that add records, one or many.
+const recordInto = `
 	INSERT INTO work_record (
 		org_id,
 		id,
@@ -148,7 +149,9 @@ const insertRecord = `
 		recorded_by,
 		visit_id,
 		create_hash
-	)
+	)`
+
+const insertRecord = recordInto + `
 	VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21, $22, $23, $24, $25, $26)
 	ON CONFLICT (org_id, id) DO NOTHING`
 
