@@ -50,7 +50,7 @@ func dueItemOut(d work.DueItem) gen.DueItem {
 	f := d.Routine.Fields
 	out := gen.DueItem{
 		RoutineID: d.Routine.ID, TankID: f.TankID, SiteID: f.SiteID, Name: f.Name, WorkKind: gen.WorkKind(f.WorkKind),
-		PerformedBy: gen.Performer(f.PerformedBy), ConsequenceClass: classOut(f.Class), ActiveMinutes: f.ActiveMinutes,
+		PerformedBy: gen.Performer(d.PerformedBy()), ConsequenceClass: classOut(f.Class), ActiveMinutes: f.ActiveMinutes,
 		PartOfDay: gen.PartOfDay(f.PartOfDay), NominalDue: date(d.NominalDue), Ordinal: d.Ordinal,
 		Earliest: date(d.Earliest), Due: date(d.Due), Latest: date(d.Latest), LateSince: dateOrNone(d.LateSince),
 		State: gen.ItemState(d.State), DonePercent: d.DonePercent, NoAccessCount: d.NoAccessCount,

@@ -267,3 +267,21 @@ func TestDuePages(t *testing.T) {
 		t.Errorf("order: %v", classes)
 	}
 }
+
+// Life support that is due on a closed day is not moved: it goes to the keeper.
+func TestClosedDayGivesLifeSupportToTheKeeper(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	site := r.site()
+	tank := r.tank(site)
+	r.routine(tank, with("name", "Air pump looked at"), with("work_kind", "equipment_service"), with("consequence_class", "life_support"))
+	r.do(tx.Coordinator, "POST", "/v1/closures", map[string]any{"site_id": site, "from": "2026-03-02", "to": "2026-03-03"}).want(201)
+	path := "/v1/due-work?tank_id=" + tank + "&performed_by="
+	if got := r.do(tx.Viewer, "GET", path+"technician", nil).want(200).items(); len(got) != 0 {
+		t.Errorf("a technician is sent to a closed site: %v", got)
+	}
+	items := r.do(tx.Viewer, "GET", path+"keeper", nil).want(200).items()
+	if len(items) != 1 || items[0]["due"] != "2026-03-02" || items[0]["performed_by"] != "keeper" {
+		t.Errorf("the keeper's work: %v", items)
+	}
+}

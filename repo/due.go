@@ -70,7 +70,7 @@ func (c *dueColumns) add(p work.Plan, s care.Stored) error {
 	}
 	c.routines = append(c.routines, p.Routine.ID)
 	c.sites, c.tanks = append(c.sites, f.SiteID), append(c.tanks, f.TankID)
-	c.kinds, c.performers = append(c.kinds, string(f.WorkKind)), append(c.performers, string(f.PerformedBy))
+	c.kinds, c.performers = append(c.kinds, string(f.WorkKind)), append(c.performers, string(it.PerformedBy(f.PerformedBy)))
 	c.states, c.facts = append(c.states, state), append(c.facts, string(facts))
 	c.classes = append(c.classes, int16(f.Class))
 	c.ordinals, c.noAccess = append(c.ordinals, int32(it.Ordinal)), append(c.noAccess, int32(it.NoAccessCount)) //nolint:gosec // small counts

@@ -37,6 +37,15 @@ func (it *Item) has(kind FactKind) bool {
 	return slices.ContainsFunc(it.Facts, func(f Fact) bool { return f.Kind == kind })
 }
 
+// PerformedBy gives who does the item: what is due on a closed day and cannot
+// wait is the keeper's, whoever the routine names.
+func (it *Item) PerformedBy(named Performer) Performer {
+	if it.has(FactForKeeper) {
+		return Keeper
+	}
+	return named
+}
+
 // awaitDays is how far ahead an item is looked for that comes by itself: longer
 // than any stretch of inactive months.
 const awaitDays = 800

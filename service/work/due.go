@@ -72,6 +72,16 @@ func (s *Service) Due(ctx context.Context, sc tx.Scope, q DueQuery, p resource.P
 	return s.dueOn(ctx, sc, q, after, p.Limit)
 }
 
+// PerformedBy gives who does the work.
+func (d *DueItem) PerformedBy() care.Performer {
+	return d.Item.PerformedBy(d.Routine.Fields.PerformedBy)
+}
+
+// wants says whether an item is of the state and for the performer asked for.
+func (q *DueQuery) wants(d DueItem) bool {
+	return (q.State == "" || q.State == d.State) && (q.DueFilter.PerformedBy == "" || q.DueFilter.PerformedBy == d.PerformedBy())
+}
+
 // aheadOfUTC is how far the local date may be ahead of the date of UTC.
 const aheadOfUTC = 14 * time.Hour
 
@@ -107,7 +117,7 @@ func (s *Service) dueToday(ctx context.Context, sc tx.Scope, q DueQuery, after *
 		}
 		for i, row := range rows {
 			for _, it := range items[i] {
-				if q.State == "" || q.State == it.State {
+				if q.wants(it) {
 					page.Items = append(page.Items, it)
 				}
 			}
@@ -175,7 +185,9 @@ func (s *Service) dueOn(ctx context.Context, sc tx.Scope, q DueQuery, after *Due
 	if on > care.DayOf(q.Now.UTC())+greatestAhead {
 		return page, fault.Malformed("A parameter cannot be used.", fault.Field{Pointer: "on", Message: "may be at most 400 days ahead"})
 	}
-	plans, head, err := s.reads.Plans(ctx, sc, nil, q.DueFilter, true)
+	f := q.DueFilter
+	f.PerformedBy = "" // a closed day may give the work to the keeper: see wants
+	plans, head, err := s.reads.Plans(ctx, sc, nil, f, true)
 	if err != nil {
 		return page, err
 	}
@@ -189,7 +201,7 @@ func (s *Service) dueOn(ctx context.Context, sc tx.Scope, q DueQuery, after *Due
 			items = care.PlannedOn(p.History, today, on)
 		}
 		for _, it := range dueItems(p.Routine, p.Zone, p.Cautions, on, items) {
-			if (q.State == "" || q.State == it.State) && (after == nil || it.key().compare(*after) > 0) {
+			if q.wants(it) && (after == nil || it.key().compare(*after) > 0) {
 				page.Items = append(page.Items, it)
 			}
 		}
