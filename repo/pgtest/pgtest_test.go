@@ -123,6 +123,7 @@ func TestAbandonedDatabasesAreDropped(t *testing.T) {
 	if err := dead.claim.Close(t.Context()); err != nil {
 		t.Fatal(err)
 	}
+	awaitClaim(t, dead)
 	next := mustServer(t, given)
 	checkDatabases(t, dead, 0)
 	checkDatabases(t, living, 1)
@@ -132,6 +133,24 @@ func TestAbandonedDatabasesAreDropped(t *testing.T) {
 			t.Error(err)
 		}
 		checkDatabases(t, s, 0)
+	}
+}
+
+// awaitClaim waits until the server has noticed that a run's connection ended.
+func awaitClaim(t *testing.T, gone *server) {
+	t.Helper()
+	conn, err := open(t).admin.Acquire(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Release()
+	for _, sql := range []string{
+		`SELECT pg_advisory_lock(hashtextextended($1, 0))`,
+		`SELECT pg_advisory_unlock(hashtextextended($1, 0))`,
+	} {
+		if _, err := conn.Exec(t.Context(), sql, gone.template); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 

@@ -73,7 +73,7 @@ func (s *Service) Due(ctx context.Context, sc tx.Scope, q DueQuery, p resource.P
 }
 
 // PerformedBy gives who does the work.
-func (d *DueItem) PerformedBy() care.Performer {
+func (d DueItem) PerformedBy() care.Performer {
 	return d.Item.PerformedBy(d.Routine.Fields.PerformedBy)
 }
 
