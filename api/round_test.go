@@ -376,8 +376,11 @@ func TestNoStartPosition(t *testing.T) {
 func TestClosedSites(t *testing.T) {
 	t.Parallel()
 	m := newMorning(t)
-	// Daily feeding can't move to another day, so the closure leaves it due.
+	// A closure entered today moves nothing that is late already.
 	m.do(tx.Owner, "DELETE", "/v1/routines/"+m.socks, nil).want(200)
+	m.routine(m.middleTank, with("name", "Glass"), with("work_kind", "glass_cleaning"), with("days_early", 0), with("days_late", 0),
+		with("first_day", "2026-02-20"), with("cadence", map[string]any{"kind": "interval", "every": 30, "unit": "day"}))
+	// Daily feeding cannot move either: on the closed day it is the keeper's.
 	m.routine(m.middleTank, with("name", "Feed"), with("work_kind", "feeding"), with("days_early", 0), with("days_late", 0),
 		with("cadence", map[string]any{"kind": "interval", "every": 1, "unit": "day"}))
 	closure := m.added("/v1/closures", map[string]any{"site_id": m.middle, "from": "2026-03-02", "to": "2026-03-02", "reason": "stocktaking"}, nil)
@@ -387,7 +390,7 @@ func TestClosedSites(t *testing.T) {
 		t.Errorf("explanation: %q", got)
 	}
 	m.do(tx.Owner, "DELETE", "/v1/closures/"+closure, nil).want(200)
-	wantRound(t, m.mine(), "Near planned: Water change due", "Far planned: Glass due", "Middle planned: Feed due (later)")
+	wantRound(t, m.mine(), "Near planned: Water change due", "Far planned: Glass due", "Middle planned: Glass overdue (later) Feed due (later)")
 }
 
 func TestAccessWindowsAreKept(t *testing.T) {
