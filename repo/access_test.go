@@ -167,7 +167,7 @@ func TestOwnersCannotAllLeaveAtOnce(t *testing.T) {
 	if stayed != 1 {
 		t.Errorf("%d owners were kept, want 1", stayed)
 	}
-	if n := rows(t, w.db, w.a.Scope, "(SELECT * FROM member WHERE role = 'owner' AND archived_at IS NULL) AS owners"); n != 1 {
+	if n := rows(t, w.db, w.a.Scope, "(SELECT org_id FROM member WHERE role = 'owner' AND archived_at IS NULL) AS owners"); n != 1 {
 		t.Errorf("%d owners are left", n)
 	}
 }
